@@ -1,0 +1,43 @@
+package record
+
+// Kind is what a command asks for.
+type Kind string
+
+// The commands. What each needs beside its kind is said in Command.
+const (
+	LoadRecipe   Kind = "load-recipe" // Recipe
+	StartWarming Kind = "warm"        // local only: starts drum, air and heat
+	Charged      Kind = "charged"     // the beans are in
+	FirstCrack   Kind = "first-crack" // heard
+	DropNow      Kind = "drop"        // let the beans out now
+	Dropped      Kind = "dropped"     // the beans are out
+	CoolDone     Kind = "cool-done"   // the tray is empty
+	Hold         Kind = "hold"        // heat to zero, keep turning, can go on
+	Resume       Kind = "resume"      // local only
+	Stop         Kind = "stop"        // orderly: heat off, run down until cool
+	ResetTrip    Kind = "reset"       // local only
+	Acknowledge  Kind = "acknowledge" // silence and acknowledge
+	NextBatch    Kind = "next-batch"  // warm for another batch of the same recipe
+	SetManual    Kind = "manual"      // local only: Loop, Value
+	SetAutomatic Kind = "automatic"   // Loop
+)
+
+// Kinds lists every command in the order of a shop's day.
+var Kinds = []Kind{LoadRecipe, StartWarming, Charged, FirstCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
+	SetManual, SetAutomatic, Stop, Acknowledge, ResetTrip}
+
+// Command is one thing that a person asks of the machine.
+type Command struct {
+	Kind   Kind    `json:"kind"`
+	Recipe string  `json:"recipe,omitempty"` // name of a recipe in the recipe folder
+	Loop   string  `json:"loop,omitempty"`   // "air" or "base"
+	Value  float64 `json:"value,omitempty"`  // manual output, share 0..1
+	Who    string  `json:"who,omitempty"`
+	Local  bool    `json:"-"` // given at the machine; set by the way it came in, never by the sender
+}
+
+// Answer is what became of a command.
+type Answer struct {
+	Accepted bool   `json:"accepted"`
+	Reason   string `json:"reason"` // what was done, or why not
+}

@@ -1,0 +1,165 @@
+package record
+
+import "drumwright/io/point"
+
+// Scan is the record of one scan.
+type Scan struct {
+	N        uint64  // number of the scan since start, from 1
+	ScanS    float64 // scan time since start, s; monotonic, runs faster than life under a time scale
+	UnixNano int64   // wall clock at the start of the scan, for people only
+
+	Image point.Image // inputs as read
+
+	State  string  // state of the batch sequence
+	InS    float64 // seconds in this state
+	Next   string  // what the operator does next, in words
+	Batch  Batch
+	Bean   Bean
+	Air    Loop // inlet air → air heater
+	Base   Loop // drum skin → radiant panels
+	Drum   Drum
+	Safety Safety
+
+	Wish   [point.NumOutputs]float64 // what control asked for, engineering units
+	Permit [point.NumOutputs]float64 // what the gate let through
+
+	Events    [MaxEvents]Event
+	NumEvents int
+	Timing    Timing
+}
+
+// MaxEvents is the number of events one scan can carry; more are counted in
+// Timing.EventsLost.
+const MaxEvents = 24
+
+// Add appends an event; when full the event is counted as lost.
+func (s *Scan) Add(e Event) {
+	if s.NumEvents == MaxEvents {
+		s.Timing.EventsLost++
+		return
+	}
+	s.Events[s.NumEvents] = e
+	s.NumEvents++
+}
+
+// Batch says which batch is running and what is known of it.
+type Batch struct {
+	ID          uint64 // 0 = none; numbers count up from the journal's last
+	Recipe      string
+	RecipeHash  string
+	GreenKg     float64
+	SinceS      float64 // seconds since charge; 0 before
+	TurnS       float64 // turning point, seconds since charge; 0 = not yet
+	TurnC       float64
+	FirstCrackS float64 // heard, seconds since charge; 0 = not yet
+	DropS       float64 // dropped, seconds since charge; 0 = not yet
+	DropC       float64 // bean probe at drop
+	TargetDropC float64 // drop temperature of the recipe; 0 = drops by something else
+	Stage       int     // stage of the recipe, from 0
+	LossAtDrop  float64 // estimated, share of green mass
+}
+
+// Bean is what is known of the beans and the loop that leads them.
+type Bean struct {
+	Active       bool    // the bean loop sets the inlet air
+	TargetC      float64 // wanted bean probe temperature; 0 = none
+	TargetKPerS  float64
+	TrueC        float64 // estimated bean temperature without probe lag
+	TrueSdC      float64
+	RateKPerS    float64 // estimated rate of rise
+	RateSdKPerS  float64
+	MoistureDB   float64 // kg water per kg dry
+	Loss         float64 // estimated loss, share of green mass
+	LossSd       float64
+	ProbeLagS    float64
+	HeatFactor   float64 // heat transfer against the machine's model
+	LimitedHigh  bool    // the inlet limit holds the loop back
+	LimitedLow   bool
+	EstimatorOff bool // no estimate is being made
+}
+
+// Mode of a loop.
+type Mode uint8
+
+// Modes of a loop.
+const (
+	Off Mode = iota
+	Manual
+	Automatic
+	Cascaded
+)
+
+func (m Mode) String() string { return [...]string{"off", "manual", "automatic", "cascaded"}[m] }
+
+// Loop is one heat loop in this scan.
+type Loop struct {
+	Mode      Mode
+	SetC      float64 // set point in force
+	MeasuredC float64
+	Duty      float64 // asked share of rated power, before time proportioning
+	PowerW    float64
+	Limited   bool // the output stands at a limit
+}
+
+// Drum is the drum in this scan.
+type Drum struct {
+	SetMMPerS      float64 // wanted skin speed
+	SetHz          float64
+	MeasuredMMPerS float64 // from shaft pulses; 0 = not known
+	MeasuredRPM    float64
+	FlowSetKgPerH  float64 // wanted air flow
+	FlowKgPerH     float64 // measured, or expected at the blower's frequency
+}
+
+// Safety is what the gate decided.
+type Safety struct {
+	HeatPermitted bool
+	Tripped       bool
+	SafeState     string // "S0".."S7"
+	SafeStateName string
+	First         string     // first cause of the standing trip
+	Standing      [16]string // causes that stand or are latched, in table order
+	NumStanding   int
+	HeldBack      string // why heat is not permitted though nothing has tripped
+	Trips         uint64 // since start
+}
+
+// Event is something that happened in a scan.
+type Event struct {
+	Kind  EventKind
+	Name  string // transition, cause or command
+	Text  string // for people
+	Value float64
+	Limit float64
+}
+
+// EventKind sorts events.
+type EventKind uint8
+
+// The kinds of events.
+const (
+	Transition EventKind = iota // the sequence moved
+	Trip                        // a cause tripped
+	Reset                       // a trip was reset
+	Warning                     // a cause warns
+	Cleared                     // a warning went
+	Accepted                    // a command was taken
+	Rejected                    // a command was refused, with the reason
+	Milestone                   // charge, turning point, first crack, drop, cooled
+	Note                        // anything else worth keeping
+)
+
+func (k EventKind) String() string {
+	return [...]string{"transition", "trip", "reset", "warning", "cleared", "accepted", "rejected", "milestone", "note"}[k]
+}
+
+// Timing is how the scan itself went.
+type Timing struct {
+	PeriodS    float64
+	LatenessS  float64 // start after its deadline
+	ReadS      float64 // spent reading the buses
+	StepS      float64 // spent deciding
+	WriteS     float64
+	Overruns   uint64 // since start
+	EventsLost uint64
+}
