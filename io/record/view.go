@@ -1,0 +1,277 @@
+package record
+
+import (
+	"time"
+
+	"drumwright/io/point"
+)
+
+// View is a scan as programs outside see it: the JSON of the panel and, in
+// parts, of MQTT. Units are in the names or beside the value. A Number that is
+// not known is null, never 0; a measured value is given while it is usable
+// (good or uncertain) and its quality always stands beside it.
+type View struct {
+	Stamp
+	Status
+	Measured
+}
+
+// StatusView is the part that changes with the sequence.
+type StatusView struct {
+	Stamp
+	Status
+}
+
+// MeasuredView is the part that changes with every scan.
+type MeasuredView struct {
+	Stamp
+	Measured
+}
+
+// AlarmsView is the part that calls for a person.
+type AlarmsView struct {
+	Stamp
+	SafetyView
+}
+
+// Stamp says when something was so and how far it may be trusted.
+type Stamp struct {
+	Time    string `json:"time"`    // UTC, RFC 3339 with milliseconds
+	Quality string `json:"quality"` // worst among the points that the machine has
+	Scan    uint64 `json:"scan"`    // number of the scan since start
+	ScanS   Number `json:"scan_s"`  // scan time since start
+}
+
+// Status is what the sequence and the gate are doing.
+type Status struct {
+	State    string     `json:"state"`
+	InStateS Number     `json:"in_state_s"`
+	Next     string     `json:"next"` // what the operator does next
+	Batch    *BatchView `json:"batch"`
+	AirMode  string     `json:"air_mode"`
+	BaseMode string     `json:"base_mode"`
+	Safety   SafetyView `json:"safety"`
+}
+
+// BatchView is the batch that runs; absent (null) between batches.
+type BatchView struct {
+	ID           uint64 `json:"id"`
+	Recipe       string `json:"recipe"`
+	RecipeHash   string `json:"recipe_hash"`
+	GreenKg      Number `json:"green_kg"`
+	SinceChargeS Number `json:"since_charge_s"`
+	TurnS        Number `json:"turn_s"`
+	TurnC        Number `json:"turn_c"`
+	FirstCrackS  Number `json:"first_crack_s"`
+	DropS        Number `json:"drop_s"`
+	DropC        Number `json:"drop_c"`
+	TargetDropC  Number `json:"target_drop_c"`
+	Stage        int    `json:"stage"` // from 0
+	LossAtDrop   Number `json:"loss_at_drop"`
+}
+
+// SafetyView is what the gate decided.
+type SafetyView struct {
+	HeatPermitted bool     `json:"heat_permitted"`
+	Tripped       bool     `json:"tripped"`
+	SafeState     string   `json:"safe_state"`
+	SafeStateName string   `json:"safe_state_name"`
+	FirstCause    string   `json:"first_cause"`
+	Standing      []string `json:"standing"`
+	HeldBack      string   `json:"held_back"`
+	Trips         uint64   `json:"trips"` // since start
+}
+
+// Measured is everything with a number that moves.
+type Measured struct {
+	Points  map[string]PointView  `json:"points"` // by role; roles that the machine has not are left out
+	Bean    BeanView              `json:"bean"`
+	Air     LoopView              `json:"air"`
+	Base    LoopView              `json:"base"`
+	Drum    DrumView              `json:"drum"`
+	Outputs map[string]OutputView `json:"outputs"` // by role
+}
+
+// PointView is one measured value.
+type PointView struct {
+	Value   Number `json:"value"`
+	Unit    string `json:"unit"` // "" for contacts, counters and status
+	Quality string `json:"quality"`
+	Cause   string `json:"cause,omitempty"` // why it is not good
+	AgeS    Number `json:"age_s"`
+}
+
+// BeanView is the estimate and the curve it is led along. All estimates are
+// null while none is being made.
+type BeanView struct {
+	Active      bool   `json:"active"`
+	TargetC     Number `json:"target_c"`
+	TargetKPerS Number `json:"target_k_per_s"`
+	TrueC       Number `json:"true_c"`
+	TrueSdC     Number `json:"true_sd_c"`
+	RateKPerS   Number `json:"rate_k_per_s"`
+	RateSdKPerS Number `json:"rate_sd_k_per_s"`
+	MoistureDB  Number `json:"moisture_dry_basis"`
+	Loss        Number `json:"loss"`
+	LossSd      Number `json:"loss_sd"`
+	ProbeLagS   Number `json:"probe_lag_s"`
+	HeatFactor  Number `json:"heat_factor"`
+	LimitedHigh bool   `json:"limited_high"`
+	LimitedLow  bool   `json:"limited_low"`
+}
+
+// LoopView is one heat loop. The set point is null while the loop is off, the
+// measured temperature while no probe of the loop is usable.
+type LoopView struct {
+	Mode      string `json:"mode"`
+	SetC      Number `json:"set_c"`
+	MeasuredC Number `json:"measured_c"`
+	Duty      Number `json:"duty"` // share of rated power, 0..1
+	PowerW    Number `json:"power_w"`
+	Limited   bool   `json:"limited"`
+}
+
+// DrumView is the drum and the air through it.
+type DrumView struct {
+	SetMMPerS      Number `json:"set_mm_per_s"`
+	SetHz          Number `json:"set_hz"`
+	MeasuredMMPerS Number `json:"measured_mm_per_s"`
+	MeasuredRPM    Number `json:"measured_rpm"`
+	FlowSetKgPerH  Number `json:"flow_set_kg_per_h"`
+	FlowKgPerH     Number `json:"flow_kg_per_h"`
+}
+
+// OutputView is what was asked of an output and what it got, in the
+// engineering unit of its role; powers are shares 0..1.
+type OutputView struct {
+	Wish   Number `json:"wish"`
+	Permit Number `json:"permit"`
+}
+
+// EventView is one event.
+type EventView struct {
+	Stamp
+	State string `json:"state"`
+	Batch uint64 `json:"batch"` // 0 = none
+	Kind  string `json:"kind"`
+	Name  string `json:"name"`
+	Text  string `json:"text"`
+	Value Number `json:"value"`
+	Limit Number `json:"limit"`
+}
+
+// NewView makes the whole view of a scan.
+func NewView(s *Scan) View {
+	st := stamp(s)
+	return View{Stamp: st, Status: status(s), Measured: measured(s)}
+}
+
+// NewStatusView makes the part of the view that changes with the sequence.
+func NewStatusView(s *Scan) StatusView { return StatusView{stamp(s), status(s)} }
+
+// NewMeasuredView makes the part of the view that changes with every scan.
+func NewMeasuredView(s *Scan) MeasuredView { return MeasuredView{stamp(s), measured(s)} }
+
+// NewAlarmsView makes the part of the view that calls for a person.
+func NewAlarmsView(s *Scan) AlarmsView { return AlarmsView{stamp(s), safety(&s.Safety)} }
+
+// NewEventView makes the view of event i of the scan, 0 ≤ i < s.NumEvents.
+func NewEventView(s *Scan, i int) EventView {
+	e := &s.Events[i]
+	return EventView{Stamp: stamp(s), State: s.State, Batch: s.Batch.ID, Kind: e.Kind.String(),
+		Name: e.Name, Text: e.Text, Value: Number(e.Value), Limit: Number(e.Limit)}
+}
+
+// Changed reports whether the status part of the view says something else in b
+// than in a, running times aside.
+func Changed(a, b *Scan) bool {
+	return a.State != b.State || a.Next != b.Next || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
+		a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
+		a.Batch.TurnS != b.Batch.TurnS || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
+		AlarmsChanged(a, b)
+}
+
+// AlarmsChanged reports whether what the gate decided differs between a and b.
+func AlarmsChanged(a, b *Scan) bool { return a.Safety != b.Safety }
+
+// TimeString writes a wall clock reading the way every view does.
+func TimeString(unixNano int64) string {
+	return time.Unix(0, unixNano).UTC().Format("2006-01-02T15:04:05.000Z07:00")
+}
+
+func stamp(s *Scan) Stamp {
+	return Stamp{Time: TimeString(s.UnixNano), Quality: worst(&s.Image).String(), Scan: s.N, ScanS: Number(s.ScanS)}
+}
+
+func worst(m *point.Image) point.Quality {
+	w := point.Absent
+	for i := range m.In {
+		w = max(w, m.In[i].Quality)
+	}
+	return w
+}
+
+func status(s *Scan) Status {
+	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next,
+		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(&s.Safety)}
+	if b := &s.Batch; b.ID != 0 {
+		v.Batch = &BatchView{ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
+			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),
+			FirstCrackS: unless0(b.FirstCrackS, b.FirstCrackS), DropS: unless0(b.DropS, b.DropS), DropC: unless0(b.DropS, b.DropC),
+			TargetDropC: unless0(b.TargetDropC, b.TargetDropC), Stage: b.Stage, LossAtDrop: unless0(b.DropS, b.LossAtDrop)}
+	}
+	return v
+}
+
+func safety(s *Safety) SafetyView {
+	return SafetyView{HeatPermitted: s.HeatPermitted, Tripped: s.Tripped, SafeState: s.SafeState,
+		SafeStateName: s.SafeStateName, FirstCause: s.First, HeldBack: s.HeldBack, Trips: s.Trips,
+		Standing: append([]string{}, s.Standing[:s.NumStanding]...)}
+}
+
+func measured(s *Scan) Measured {
+	v := Measured{Points: make(map[string]PointView), Outputs: make(map[string]OutputView, point.NumOutputs)}
+	for i := range point.NumInputs {
+		p := s.Image.In[i]
+		if p.Quality == point.Absent {
+			continue
+		}
+		v.Points[i.String()] = PointView{Value: given(p.Usable(), p.V), Unit: i.Role().Unit,
+			Quality: p.Quality.String(), Cause: p.Cause.String(), AgeS: Number(p.AgeS)}
+	}
+	for o := range point.NumOutputs {
+		v.Outputs[o.String()] = OutputView{Wish: Number(s.Wish[o]), Permit: Number(s.Permit[o])}
+	}
+	in := &s.Image.In
+	v.Bean = bean(&s.Bean)
+	v.Air = loop(&s.Air, in[point.InletAir].Usable())
+	v.Base = loop(&s.Base, in[point.DrumSkin].Usable() || in[point.DrumSkin2].Usable())
+	d := &s.Drum
+	v.Drum = DrumView{SetMMPerS: Number(d.SetMMPerS), SetHz: Number(d.SetHz),
+		MeasuredMMPerS: unless0(d.MeasuredMMPerS, d.MeasuredMMPerS), MeasuredRPM: unless0(d.MeasuredRPM, d.MeasuredRPM),
+		FlowSetKgPerH: Number(d.FlowSetKgPerH), FlowKgPerH: Number(d.FlowKgPerH)}
+	return v
+}
+
+func bean(b *Bean) BeanView {
+	on := !b.EstimatorOff
+	return BeanView{Active: b.Active, TargetC: unless0(b.TargetC, b.TargetC), TargetKPerS: unless0(b.TargetC, b.TargetKPerS),
+		TrueC: given(on, b.TrueC), TrueSdC: given(on, b.TrueSdC), RateKPerS: given(on, b.RateKPerS), RateSdKPerS: given(on, b.RateSdKPerS),
+		MoistureDB: given(on, b.MoistureDB), Loss: given(on, b.Loss), LossSd: given(on, b.LossSd),
+		ProbeLagS: given(on, b.ProbeLagS), HeatFactor: given(on, b.HeatFactor), LimitedHigh: b.LimitedHigh, LimitedLow: b.LimitedLow}
+}
+
+func loop(l *Loop, measured bool) LoopView {
+	return LoopView{Mode: l.Mode.String(), SetC: given(l.Mode != Off, l.SetC), MeasuredC: given(measured, l.MeasuredC),
+		Duty: Number(l.Duty), PowerW: Number(l.PowerW), Limited: l.Limited}
+}
+
+// unless0 gives v unless key, whose zero means "not yet" or "not known", is 0.
+func unless0(key, v float64) Number { return given(key != 0, v) }
+
+func given(ok bool, v float64) Number {
+	if !ok {
+		return Unknown
+	}
+	return Number(v)
+}
