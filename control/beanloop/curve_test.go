@@ -58,6 +58,10 @@ func TestCurveReproducesSmoothTargets(t *testing.T) {
 						t.Fatalf("at %g s %g K/min, want %g", ts, 60*s, 60*wantS)
 					}
 				}
+				endV, endS, _ := curve.At(sc.dropS)
+				if v, s, b := curve.At(sc.dropS + 30); math.Abs(v-endV-30*endS) > 1e-9 || s != endS || b != 0 {
+					t.Errorf("30 s after the end %g °C, %g K/s, %g K/s², want straight on from %g °C, %g K/s", v, s, b, endV, endS)
+				}
 				for _, p := range [][2]float64{{127, sc.rateAt127}, {sc.dropS, sc.rateAtDrop}} {
 					if _, s, _ := curve.At(p[0]); math.Abs(60*s-p[1]) > 0.05+c.perMin {
 						t.Errorf("rate of rise at %g s %.2f K/min, printed %g", p[0], 60*s, p[1])

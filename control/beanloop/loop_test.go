@@ -123,6 +123,16 @@ func TestLimitsDoNotWindUp(t *testing.T) {
 	}
 }
 
+// A learned addition to the rate is asked for in full, and takes more heat.
+func TestFeedForward(t *testing.T) {
+	e, tg := estimateAt(), Target{NowC: 122, AheadC: 125, AheadKPerS: 0.33}
+	with := tg
+	with.FeedForwardKPS = 0.02
+	if a, b := started(t, 245).Step(tg, e, in(190)), started(t, 245).Step(with, e, in(190)); math.Abs(b.WantedKPerS-a.WantedKPerS-0.02) > 1e-12 || b.DemandW <= a.DemandW {
+		t.Errorf("wanted rate %g with 0.02 K/s added to %g, demand %g from %g W", b.WantedKPerS, a.WantedKPerS, b.DemandW, a.DemandW)
+	}
+}
+
 func TestHeldOnBadInput(t *testing.T) {
 	e, tg := estimateAt(), Target{NowC: 122, AheadC: 125, AheadKPerS: 0.33}
 	l := started(t, 245)

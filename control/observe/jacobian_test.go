@@ -62,7 +62,7 @@ func TestJacobian(t *testing.T) {
 // Any sequence of readings, good, missing, absurd or infinite, must leave a
 // finite state in its bounds and a usable covariance.
 func TestInvariants(t *testing.T) {
-	any := func(lo, hi float64) *rapid.Generator[float64] {
+	reading := func(lo, hi float64) *rapid.Generator[float64] {
 		return rapid.Custom(func(t *rapid.T) float64 {
 			switch rapid.IntRange(0, 11).Draw(t, "kind") {
 			case 0:
@@ -80,12 +80,12 @@ func TestInvariants(t *testing.T) {
 		p.MoistureMeasured = rapid.Bool().Draw(t, "measured")
 		p.Learned = rapid.Bool().Draw(t, "learned")
 		f := new(Filter)
-		if err := f.Start(p, any(0, 40).Draw(t, "ambientC"), rapid.Bool().Draw(t, "known"), any(100, 220).Draw(t, "readingC")); err != nil {
+		if err := f.Start(p, reading(0, 40).Draw(t, "ambientC"), rapid.Bool().Draw(t, "known"), reading(100, 220).Draw(t, "readingC")); err != nil {
 			t.Fatal(err)
 		}
 		for n := rapid.IntRange(1, 120).Draw(t, "scans"); n > 0; n-- {
-			f.Predict(any(120, 340).Draw(t, "inletC"), any(150, 280).Draw(t, "skinC"), any(0, 0.02).Draw(t, "flow"))
-			f.Update(any(60, 230).Draw(t, "y"))
+			f.Predict(reading(120, 340).Draw(t, "inletC"), reading(150, 280).Draw(t, "skinC"), reading(0, 0.02).Draw(t, "flow"))
+			f.Update(reading(60, 230).Draw(t, "y"))
 			cov, e := f.Covariance(), f.Estimate()
 			for i := range cov {
 				if !(cov[i][i] > 0 && cov[i][i] <= maxDiagonal) {
