@@ -1,0 +1,372 @@
+package plant
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// settle lets a running machine go on for a while at one inlet set point.
+func (r *running) settle(seconds, setC, radiantW float64) {
+	for range int(math.Round(seconds / scanS)) {
+		r.scan(setC, radiantW)
+	}
+}
+
+func TestNewRefuses(t *testing.T) {
+	for name, c := range map[string]struct {
+		spoil func(*Params)
+		want  string
+	}{
+		"no air":        {func(p *Params) { p.AirKgPerS = 0 }, "AirKgPerS"},
+		"NaN mass":      {func(p *Params) { p.BatchKg = math.NaN() }, "BatchKg"},
+		"infinite lag":  {func(p *Params) { p.BeanProbeS = math.Inf(1) }, "BeanProbeS"},
+		"wet beans":     {func(p *Params) { p.MoistureWB = 0.6 }, "MoistureWB"},
+		"no pulses":     {func(p *Params) { p.PulsesPerRev = 0 }, "PulsesPerRev"},
+		"all outer":     {func(p *Params) { p.SkinOuterFrac = 1 }, "SkinOuterFrac"},
+		"boiling room":  {func(p *Params) { p.AmbientC = 100 }, "AmbientC"},
+		"two at once":   {func(p *Params) { p.SkinJPerK, p.PanelJPerK = -1, 0 }, "PanelJPerK"},
+		"empty machine": {func(p *Params) { *p = Params{} }, "Quarter or Kilo"},
+	} {
+		p := Quarter()
+		c.spoil(&p)
+		if _, err := New(p, 1); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: got error %v, want one that names %s", name, err, c.want)
+		}
+	}
+}
+
+func TestColdMachineStaysCold(t *testing.T) {
+	m := newMachine(t, Kilo())
+	for range 6000 {
+		m.Step(scanS)
+	}
+	tr := m.Truth()
+	for what, c := range map[string]float64{
+		"element": tr.ElementC, "inlet": tr.InletC, "exhaust": tr.ExhaustC, "skin": tr.SkinHotC, "panel": tr.PanelC,
+	} {
+		near(t, what, c, 25, 1e-9)
+	}
+	near(t, "bean probe", m.Readings().BeanProbe.C, 25, 1)
+	near(t, "machine time", m.TimeS(), 600, 1e-6)
+}
+
+func TestSameSeedSameReadings(t *testing.T) {
+	record := func(seed uint64, stepS float64) []Readings {
+		m, err := New(Quarter(), seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := newRunning(m)
+		var out []Readings
+		for i := range 600 {
+			if i == 300 {
+				if err := m.Charge(0.25, 0.11); err != nil {
+					t.Fatal(err)
+				}
+			}
+			r.scan(220, 300)
+			out = append(out, m.Readings())
+		}
+		return out
+	}
+	a := record(3, scanS)
+	if !slices.Equal(a, record(3, scanS)) {
+		t.Error("the same seed gave different readings")
+	}
+	if slices.Equal(a, record(4, scanS)) {
+		t.Error("another seed gave the same noise")
+	}
+}
+
+func TestBadStepsDoNothing(t *testing.T) {
+	m := newMachine(t, Quarter())
+	before := m.Readings()
+	for _, dt := range []float64{0, -1, math.NaN(), math.Inf(1), math.Inf(-1)} {
+		m.Step(dt)
+	}
+	if m.TimeS() != 0 || m.Readings() != before {
+		t.Error("a step that is no time changed the machine")
+	}
+}
+
+func TestBadCommandsAreHarmless(t *testing.T) {
+	m := newMachine(t, Quarter())
+	nan := math.NaN()
+	for i := range 50 {
+		m.SetCommands(Commands{
+			DrumRun: true, DrumHz: nan, BlowerRun: true, BlowerHz: math.Inf(1), HeatEnable: true,
+			AirHeaterDuty: nan, RadiantDuty: 7, Heartbeat: uint16(i),
+		})
+		m.Step(scanS)
+	}
+	tr, p := m.Truth(), m.Params()
+	near(t, "drum", m.Readings().DrumDrive.OutputHz, 0, 0)
+	near(t, "air heater", tr.AirHeaterW, 0, 0)
+	near(t, "panels", tr.RadiantW, p.RadiantMaxW, 1e-9)
+	if hz := m.Readings().BlowerDrive.OutputHz; !(hz > 0 && hz <= p.BlowerMaxHz) {
+		t.Errorf("blower at %g Hz", hz)
+	}
+}
+
+func TestHeatNeedsTheContactor(t *testing.T) {
+	full := Commands{HeatEnable: true, AirHeaterDuty: 1, RadiantDuty: 1, BlowerRun: true, BlowerHz: 50, DrumRun: true, DrumHz: 57}
+	for name, c := range map[string]struct {
+		change func(*Commands)
+		faults []string
+		heats  bool
+	}{
+		"all well":              {func(*Commands) {}, nil, true},
+		"not enabled":           {func(c *Commands) { c.HeatEnable = false }, nil, false},
+		"relay stuck":           {func(c *Commands) { c.AirHeaterDuty, c.RadiantDuty = 0, 0 }, []string{"air_heater_stuck_on"}, true},
+		"panel relay stuck":     {func(c *Commands) { c.AirHeaterDuty, c.RadiantDuty = 0, 0 }, []string{"radiant_stuck_on"}, true},
+		"relay stuck, coil off": {func(c *Commands) { c.HeatEnable = false }, []string{"air_heater_stuck_on", "radiant_stuck_on"}, false},
+		"welded, coil off":      {func(c *Commands) { c.HeatEnable = false }, []string{"contactor_welded"}, true},
+		"emergency stop":        {func(*Commands) {}, []string{"estop_pressed"}, false},
+		"limit open":            {func(*Commands) {}, []string{"high_limit_open"}, false},
+		"elements broken":       {func(*Commands) {}, []string{"air_heater_broken", "radiant_broken"}, false},
+		"cover is only told":    {func(*Commands) {}, []string{"cover_open"}, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			m := newMachine(t, Quarter())
+			for _, f := range c.faults {
+				if err := m.Inject(f); err != nil {
+					t.Fatal(err)
+				}
+			}
+			cmd := full
+			c.change(&cmd)
+			for range 20 {
+				cmd.Heartbeat++
+				m.SetCommands(cmd)
+				m.Step(scanS)
+			}
+			tr, rd := m.Truth(), m.Readings()
+			if got := tr.AirHeaterW+tr.RadiantW > 0; got != c.heats {
+				t.Errorf("heats: got %v, want %v (%+v)", got, c.heats, tr)
+			}
+			if got := rd.AirHeaterA+rd.RadiantA > 0; got != c.heats {
+				t.Errorf("currents show heat: got %v, want %v", got, c.heats)
+			}
+		})
+	}
+}
+
+func TestStillHeartbeatOpensTheContactor(t *testing.T) {
+	m := newMachine(t, Quarter())
+	r := newRunning(m)
+	m.SetCommands(r.cmd)
+	m.Step(scanS)
+	if m.Truth().ContactorClosed {
+		t.Fatal("contactor closed before the first beat")
+	}
+	r.settle(5, 150, 200)
+	if !m.Truth().ContactorClosed {
+		t.Fatal("contactor open with a live heartbeat")
+	}
+	openAfter := 0.0
+	for m.Truth().ContactorClosed && openAfter < 10 {
+		m.Step(scanS)
+		openAfter += scanS
+	}
+	near(t, "opens after s", openAfter, m.Params().HeartbeatS, 0.11)
+}
+
+func TestHeaterPowerFollowsMainsSquared(t *testing.T) {
+	// P = V²/R (Ohm and Joule): at 90 % of the voltage 81 % of the power.
+	m := newMachine(t, Quarter().With(Mismatch{MainsFrac: -0.1}))
+	m.SetCommands(Commands{HeatEnable: true, AirHeaterDuty: 1, Heartbeat: 1})
+	m.Step(scanS)
+	near(t, "power", m.Truth().AirHeaterW, 0.81*1500, 1e-9)
+	near(t, "current", m.Readings().AirHeaterA, 0.81*1500/(0.9*230), 0.0051)
+	if err := m.Inject("mains_low"); err != nil {
+		t.Fatal(err)
+	}
+	m.Step(scanS)
+	near(t, "sagged volts", m.Readings().MainsV, 0.8*0.9*230, 0.051)
+	near(t, "sagged power", m.Truth().AirHeaterW, 0.64*0.81*1500, 1e-9)
+	m.SetMainsV(-5)
+	m.Step(scanS)
+	if a := m.Readings().AirHeaterA; math.IsNaN(a) || math.IsInf(a, 0) {
+		t.Errorf("current is %g without mains", a)
+	}
+}
+
+func TestElementAndDuctTimeConstants(t *testing.T) {
+	// Element time constant C/(G c eff): 13.7 s for 250 g and 17.1 s for 1 kg at
+	// 150 to 250 °C, duct lag 2 s; computed independently (Python, double
+	// precision). After switching off, log-slope of the element gives it back.
+	for name, c := range map[string]struct {
+		p    Params
+		want float64
+	}{"250 g": {Quarter(), 13.7}, "1 kg": {Kilo(), 17.1}} {
+		m := newMachine(t, c.p)
+		m.WarmStart(Warm{SkinC: 200, InletC: 250, ExhaustC: 200, Running: true})
+		cmd := newRunning(m).cmd
+		m.SetCommands(cmd)
+		a := m.Truth().ElementC - 25
+		for range 50 {
+			m.Step(scanS)
+		}
+		b := m.Truth().ElementC - 25
+		near(t, name+" element s", 5/math.Log(a/b), c.want, 0.3)
+		near(t, name+" duct s", c.p.DuctJPerK/(c.p.AirKgPerS*1020), 2, 0.05)
+	}
+}
+
+func TestBeanProbeFeelsGasBeforeTheBedCoversIt(t *testing.T) {
+	// Share of gas f + (1-f) exp(-t/3 s) after charge, and all gas again after
+	// drop.
+	r := charged(t, Kilo(), 171, 203, 1000)
+	for _, s := range []float64{0.5, 3, 9, 30} {
+		for r.m.TimeS() < s-1e-6 {
+			r.scan(203, 1000)
+		}
+		near(t, "gas share", r.m.gasShare, 0.1+0.9*math.Exp(-r.m.TimeS()/3), 1e-6)
+	}
+	r.settle(300, 250, 1000)
+	r.m.Drop()
+	r.settle(300, 200, 500)
+	tr := r.m.Truth()
+	near(t, "bare probe reads gas", r.m.Readings().BeanProbe.C, tr.ExhaustC, 3)
+	if tr.BeansKg != 0 || tr.BeanC != 0 {
+		t.Errorf("beans left in a dropped drum: %+v", tr)
+	}
+}
+
+func TestSmallBatchLeavesTheProbeInGas(t *testing.T) {
+	for _, c := range []struct{ kg, want float64 }{{1, 0.10}, {0.7, 0.10}, {0.3, 0.55}} {
+		m := newMachine(t, Kilo())
+		if err := m.Charge(c.kg, 0.11); err != nil {
+			t.Fatal(err)
+		}
+		for range 600 {
+			m.Step(scanS)
+		}
+		near(t, "gas share", m.gasShare, c.want, 1e-6)
+	}
+}
+
+func TestChargeDropTray(t *testing.T) {
+	m := newMachine(t, Kilo())
+	for name, bad := range map[string][2]float64{"nothing": {0, 0.11}, "too much": {3.1, 0.11}, "NaN": {math.NaN(), 0.11}, "percent": {1, 11}} {
+		if err := m.Charge(bad[0], bad[1]); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+	if err := m.Charge(0.6, 0.11); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "in the drum", m.Truth().BeansKg, 0.6, 1e-12)
+	// 0.6 kg at 680 g/l in 7.33 l.
+	near(t, "bed", m.Truth().BedFrac, 0.6/0.68/7.33, 1e-9)
+	m.Step(scanS)
+	if !m.Readings().ChargeGateOpen {
+		t.Error("gate contact closed just after charge")
+	}
+	// A second charge, of dry beans onto hot ones, mixes heat and water.
+	m.x[xBean] = 100
+	if err := m.Charge(0.6, 0.05); err != nil {
+		t.Fatal(err)
+	}
+	tr := m.Truth()
+	near(t, "both", tr.BeansKg, 1.2, 1e-6)
+	near(t, "mixed water", tr.MoistureDB, (0.6*0.11+0.6*0.05)/(0.6*0.89+0.6*0.95), 1e-6)
+	if !(tr.BeanC > 55 && tr.BeanC < 70) {
+		t.Errorf("mixed beans at %.1f °C, want between, nearer the hot wet ones", tr.BeanC)
+	}
+	if err := m.Charge(2, 0.11); err == nil {
+		t.Error("overfilled")
+	}
+	for range 40 {
+		m.Step(scanS)
+	}
+	if m.Readings().ChargeGateOpen {
+		t.Error("gate contact open long after charge")
+	}
+	m.Drop()
+	m.Step(scanS)
+	if !m.Readings().DischargeOpen || m.Truth().BeansKg != 0 {
+		t.Error("drop did not open the door or empty the drum")
+	}
+	near(t, "in the tray", m.Truth().TrayKg, 1.2, 1e-3)
+	near(t, "taken away", m.EmptyTray(), 1.2, 1e-3)
+	near(t, "tray left", m.Truth().TrayKg, 0, 0)
+}
+
+func TestCoolingTray(t *testing.T) {
+	// Roasted beans should be near hand-warm within about 4 min with fan and
+	// stirrer (common practice, no source), and still hot without the fan.
+	for _, c := range []struct {
+		name         string
+		fan, stirrer bool
+		fault        string
+		lo, hi       float64
+		running      bool
+	}{
+		{"fan and stirrer", true, true, "", 25, 45, true},
+		{"fan only", true, false, "", 45, 90, true},
+		{"no fan", false, true, "", 150, 205, false},
+		{"fan failed", true, true, "cooling_fan_failed", 150, 205, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m := newMachine(t, Kilo())
+			if err := m.Charge(1, 0.11); err != nil {
+				t.Fatal(err)
+			}
+			m.x[xBean] = 205
+			m.Drop()
+			if c.fault != "" {
+				if err := m.Inject(c.fault); err != nil {
+					t.Fatal(err)
+				}
+			}
+			m.SetCommands(Commands{CoolingFan: c.fan, Stirrer: c.stirrer})
+			for range 2400 {
+				m.Step(scanS)
+			}
+			if got := m.Truth().TrayC; got < c.lo || got > c.hi {
+				t.Errorf("after 4 min %.0f °C, want %g to %g", got, c.lo, c.hi)
+			}
+			if got := m.Readings().CoolingFanRunning; got != c.running {
+				t.Errorf("fan feedback: got %v", got)
+			}
+		})
+	}
+}
+
+func TestMismatch(t *testing.T) {
+	p := Quarter()
+	if p.With(Mismatch{}) != p {
+		t.Error("no mismatch changed the machine")
+	}
+	q := p.With(Mismatch{
+		MassFrac: 0.2, HeatTransferFrac: -0.2, ExothermFrac: 1, DryingFrac: -0.2, DryLossFrac: 0.2, ProbeLagFrac: 0.4,
+		GasShareAdd: 0.04, MoistureWBAdd: 0.02, MainsFrac: -0.1, AmbientAddK: -20, SkinHeatCapFrac: 0.15,
+	})
+	for what, c := range map[string][2]float64{
+		"mass": {q.BatchKg, 0.3}, "heat transfer": {q.HeatTransfer, 0.8}, "exotherm": {q.Kinetics.ExothermFactor, 1},
+		"drying": {q.Kinetics.DryingFactor, 1.44}, "dry loss": {q.Kinetics.DryLossFactor, 1.2}, "lag": {q.BeanProbeS, 42},
+		"lag in air": {q.BeanProbeAirS, 63}, "gas share": {q.GasShare, 0.14}, "moisture": {q.MoistureWB, 0.13},
+		"mains": {q.MainsV, 207}, "ambient": {q.AmbientC, 5}, "skin": {q.SkinJPerK, 862.5},
+	} {
+		near(t, what, c[0], c[1], 1e-9)
+	}
+}
+
+func TestStepDoesNotAllocate(t *testing.T) {
+	r := charged(t, Kilo(), 171, 203, 1000)
+	if n := testing.AllocsPerRun(500, func() { r.scan(250, 800) }); n != 0 {
+		t.Errorf("a scan makes %g allocations, want 0", n)
+	}
+}
+
+func BenchmarkStep100ms(b *testing.B) {
+	r := charged(b, Kilo(), 171, 203, 1000)
+	r.scan(250, 800)
+	b.ReportAllocs()
+	for b.Loop() {
+		r.m.Step(0.1)
+	}
+}
