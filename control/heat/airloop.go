@@ -68,9 +68,11 @@ type AirLoop struct {
 	out      AirOut
 	appliedW float64
 	fullW    float64 // power at duty 1 in the last scan
+	capW     float64 // what others let through, as far as Track has shown
 
 	running bool // a valid scan has been seen
 	align   bool // the references start from the reading
+	cut     bool // the last output was cut by others: nothing to learn from it
 	pending bool // the last scan has not been integrated yet
 	wishW   float64
 	errorK  float64
@@ -84,7 +86,7 @@ func NewAirLoop(p AirLoopParams) (*AirLoop, error) {
 		return nil, err
 	}
 	p = p.filled()
-	return &AirLoop{p: p, align: true, fullW: p.MaxPowerW}, nil
+	return &AirLoop{p: p, align: true, fullW: p.MaxPowerW, capW: p.MaxPowerW}, nil
 }
 
 // Step runs one scan. An input that is not a finite number gives Hold.
@@ -109,6 +111,9 @@ func (l *AirLoop) Step(in AirIn) AirOut {
 	gc := l.flow * bean.AirCpJPerKgK((l.heldC(in.MeasuredC)+l.intakeC)/2)
 	eps := l.p.effectiveness(l.flow, gc)
 	limitW := clamp(gc*eps*(l.p.ElementMaxC-l.intakeC), 0, l.fullW)
+	if !l.cut {
+		l.capW += lagShare(h, l.p.ReferenceLagS) * (limitW - l.capW)
+	}
 	if in.Mode == pid.Manual {
 		powerW := clamp(in.ManualDuty*l.fullW, 0, limitW)
 		return l.idle(AirOut{SetC: setC, LimitW: limitW}, in.MeasuredC, powerW)
@@ -122,7 +127,7 @@ func (l *AirLoop) Step(in AirIn) AirOut {
 	}
 	o := AirOut{SetC: setC, LimitW: limitW, Adaptation: l.adapt}
 
-	l.layOut(&o, gc, perK, limitW)
+	l.layOut(&o, gc, perK, min(limitW, l.capW))
 	l.model()
 	staticW := gc * (l.refC - l.intakeC) / l.p.Efficiency
 	elementC := l.intakeC + (l.refC-l.intakeC)*perK
@@ -144,17 +149,21 @@ func (l *AirLoop) Step(in AirIn) AirOut {
 	return l.emit(o)
 }
 
-// Track tells the duty that really went out this scan, after gate and driver.
+// Track tells the duty that really went out this scan, after gate and driver:
+// the duty, not the on and off of a time-proportioned output.
 // A duty of 0 where the loop gave one counts as heat off: the reference then
-// starts anew from the reading, and what was learned is kept.
+// starts anew from the reading, and what was learned is kept. A lesser cut
+// bounds the reference to what it lets through.
 func (l *AirLoop) Track(appliedDuty float64) {
 	if !finite(appliedDuty) {
 		return
 	}
+	l.appliedW = clamp(appliedDuty, 0, 1) * l.fullW
 	if appliedDuty <= 0 && l.out.Duty > 0 {
 		l.align, l.pending = true, false
+	} else if appliedDuty < l.out.Duty-cutDuty {
+		l.capW, l.cut, l.pending = l.appliedW, true, false
 	}
-	l.appliedW = clamp(appliedDuty, 0, 1) * l.fullW
 }
 
 // Hold repeats the last applied duty and lets nothing move, for a scan without
@@ -205,7 +214,7 @@ func (l *AirLoop) idle(o AirOut, measuredC, powerW float64) AirOut {
 }
 
 func (l *AirLoop) emit(o AirOut) AirOut {
-	l.appliedW = o.PowerW
+	l.appliedW, l.cut = o.PowerW, false
 	o.Duty = o.PowerW / l.fullW
 	l.out = o
 	return o

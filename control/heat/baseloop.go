@@ -14,6 +14,9 @@ const (
 	// takeOverS is the time constant in which the difference at a take-over
 	// dies away; fast against drum and panel.
 	takeOverS = 20
+	// waitK is how far the skin may be behind its reference, with the power at
+	// its limit, before the ramp waits.
+	waitK = 1
 )
 
 // BaseIn is what one scan brings to the base loop.
@@ -119,7 +122,8 @@ func (l *BaseLoop) Step(in BaseIn) BaseOut {
 	return o
 }
 
-// Track tells the duty that really went out this scan, after gate and driver.
+// Track tells the duty that really went out this scan, after gate and driver:
+// the duty, not the on and off of a time-proportioned output.
 // A duty of 0 where the loop gave one counts as heat off: the reference then
 // starts anew from the reading, and the integral is kept.
 func (l *BaseLoop) Track(appliedDuty float64) {
@@ -128,6 +132,8 @@ func (l *BaseLoop) Track(appliedDuty float64) {
 	}
 	if appliedDuty <= 0 && l.out.Duty > 0 {
 		l.align = true
+	} else if appliedDuty < l.out.Duty-cutDuty {
+		l.out.AtMax = true // someone else's limit holds the ramp as ours does
 	}
 	l.appliedW = clamp(appliedDuty, 0, 1) * l.fullW
 	l.pid.Applied(l.appliedW - l.fade.powerW)
@@ -148,7 +154,12 @@ func (l *BaseLoop) Hold() BaseOut {
 func (l *BaseLoop) feedForward(in BaseIn, setC float64) (powerW, airW float64) {
 	h := l.p.PeriodS
 	share := lagShare(h, l.p.ReferenceLagS)
-	l.rampC = pid.RateLimit(l.rampC, setC, l.p.SlewKPerS*h)
+	// A reference that runs away from a panel at its limit would ask for the
+	// way back too late: the ramp waits.
+	behindK := l.refC - in.SkinC
+	if !(l.out.AtMax && setC > l.rampC && behindK > waitK) && !(l.out.AtMin && setC < l.rampC && behindK < -waitK) {
+		l.rampC = pid.RateLimit(l.rampC, setC, l.p.SlewKPerS*h)
+	}
 	l.midC += share * (l.rampC - l.midC)
 	lastC := l.refC
 	l.refC += share * (l.midC - l.refC)

@@ -34,11 +34,17 @@ func newBasePlant(p BaseLoopParams, linkWPerK, flow float64) *basePlant {
 	}
 }
 
+// fourth is the fourth power of the absolute temperature.
+func fourth(c float64) float64 {
+	k := c + bean.KelvinOffset
+	return k * k * k * k
+}
+
 func (b *basePlant) step(duty float64) {
-	const sub = 5
+	const sub = 2
 	h := b.p.PeriodS / sub
 	for range sub {
-		radiantW := b.p.radiationWPerK4() * (math.Pow(b.panelC+bean.KelvinOffset, 4) - math.Pow(b.skinC+bean.KelvinOffset, 4))
+		radiantW := b.p.radiationWPerK4() * (fourth(b.panelC) - fourth(b.skinC))
 		airW := 0.0
 		if b.flow > 0 {
 			gc := b.flow * bean.AirCpJPerKgK(b.inletC)
@@ -60,7 +66,8 @@ func (b *basePlant) read() float64 {
 type baseRun struct {
 	loop  *BaseLoop
 	plant *basePlant
-	cut   func(duty float64) float64
+	meter bool                       // the mains voltage is measured
+	cut   func(duty float64) float64 // what gate and driver make of a duty
 	out   BaseOut
 }
 
@@ -69,10 +76,14 @@ func (r *baseRun) forS(endS float64, setC, inletC func(t float64) float64) (skin
 	for k := range int(math.Round(endS / h)) {
 		t := float64(k) * h
 		r.plant.inletC = inletC(t)
-		r.out = r.loop.Step(BaseIn{
+		in := BaseIn{
 			Mode: pid.Auto, SetC: setC(t), SkinC: r.plant.read(), AmbientC: 25,
 			InletC: r.plant.inletC + 0.1*r.plant.noise.NormFloat64(), FlowKgPerS: r.plant.flow,
-		})
+		}
+		if r.meter {
+			in.MainsRatio = r.plant.mains
+		}
+		r.out = r.loop.Step(in)
 		duty := r.out.Duty
 		if r.cut != nil {
 			duty = r.cut(duty)

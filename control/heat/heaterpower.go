@@ -8,3 +8,7 @@ func mainsFactor(ratio float64) float64 {
 	}
 	return ratio * ratio
 }
+
+// cutDuty is how far below the loop's duty the applied one must be to count as
+// cut by others and not as the rounding of a driver.
+const cutDuty = 0.02

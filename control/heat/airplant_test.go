@@ -19,33 +19,33 @@ var (
 
 // airPlant is an element of one temperature, a duct and a probe, each a lag.
 type airPlant struct {
-	p                          AirLoopParams // the true ones, 5 % of the heat lost
-	mains                      float64
-	elementC, ductC, probeC    float64
-	intakeC                    float64
-	powerW                     float64 // takes effect one scan late
-	noise                      *rand.Rand
-	heatErr, exchangeErr, loss float64
+	p                       AirLoopParams // the true ones, 5 % of the heat lost
+	mains                   float64
+	elementC, ductC, probeC float64
+	intakeC                 float64
+	powerW                  float64 // takes effect one scan late
+	noise                   *rand.Rand
+	heatErr, exchangeErr    float64 // true over assumed
 }
 
 func newAirPlant(p AirLoopParams) *airPlant {
 	return &airPlant{
 		p: p, mains: 1, elementC: 25, ductC: 25, probeC: 25, intakeC: 25,
-		noise: rand.New(rand.NewPCG(1, 2)), heatErr: 1, exchangeErr: 1, loss: 0.05,
+		noise: rand.New(rand.NewPCG(1, 2)), heatErr: 1, exchangeErr: 1,
 	}
 }
 
 func (a *airPlant) step(duty, flow float64) {
-	const sub = 5
+	const sub = 3
 	h := a.p.PeriodS / sub
+	hA := a.exchangeErr * a.p.ElementHAWPerK * math.Pow(flow/a.p.NominalFlowKgPerS, 0.6)
 	for range sub {
 		var airC, ductS float64
 		if flow > 0 {
 			gc := flow * bean.AirCpJPerKgK(a.ductC)
-			hA := a.exchangeErr * a.p.ElementHAWPerK * math.Pow(flow/a.p.NominalFlowKgPerS, 0.6)
 			eps := 1 - math.Exp(-hA/gc)
 			a.elementC += h * (a.powerW - gc*eps*(a.elementC-a.intakeC)) / (a.heatErr * a.p.ElementHeatJPerK)
-			airC = a.intakeC + (1-a.loss)*eps*(a.elementC-a.intakeC)
+			airC = a.intakeC + 0.95*eps*(a.elementC-a.intakeC)
 			ductS = a.p.DuctLagS * a.p.NominalFlowKgPerS / flow
 			a.ductC += (1 - math.Exp(-h/ductS)) * (airC - a.ductC)
 		} else {
@@ -66,23 +66,29 @@ func (a *airPlant) read() float64 {
 type airRun struct {
 	loop  *AirLoop
 	plant *airPlant
-	mode  pid.Mode
+	meter bool                       // the mains voltage is measured
 	cut   func(duty float64) float64 // what gate and driver make of a duty
 	out   AirOut
+	duty  []float64 // as applied, every scan so far
 }
 
 func (r *airRun) forS(endS float64, setC, flow func(t float64) float64) (airC []float64) {
 	h := r.plant.p.PeriodS
 	for k := range int(math.Round(endS / h)) {
 		t := float64(k) * h
-		r.out = r.loop.Step(AirIn{
+		in := AirIn{
 			Mode: pid.Auto, SetC: setC(t), MeasuredC: r.plant.read(), IntakeC: r.plant.intakeC, FlowKgPerS: flow(t),
-		})
+		}
+		if r.meter {
+			in.MainsRatio = r.plant.mains
+		}
+		r.out = r.loop.Step(in)
 		duty := r.out.Duty
 		if r.cut != nil {
 			duty = r.cut(duty)
 		}
 		r.loop.Track(duty)
+		r.duty = append(r.duty, duty)
 		r.plant.step(duty, flow(t))
 		airC = append(airC, r.plant.ductC)
 	}
