@@ -29,10 +29,10 @@ type plainModel struct {
 
 func newPlain(p Params, setC [3]float64, radiantW, heaterS, skinC float64) *plainModel {
 	m := &plainModel{p: p, setC: setC, maxW: p.AirHeaterMaxW, heaterS: heaterS}
-	db := bean.MoistureDryBasis(0.11)
+	db := bean.MoistureDryBasis(p.MoistureWB)
 	m.in = held{
 		ambientC: 25, airKgPerS: p.AirKgPerS, flowFactor: 1, stir: 1, radiantW: radiantW,
-		dryKg: bean.DryMassKg(p.BatchKg, db), gasShare: 0.10, beanProbeS: 30,
+		dryKg: bean.DryMassKg(p.BatchKg, db), gasShare: p.GasShare, beanProbeS: p.BeanProbeS,
 	}
 	m.x = vector{xInlet: setC[0], xPatch: skinC, xOuter: skinC, xInner: skinC, xBean: 25, xMoisture: db, xDry: 1, xBeanProbe: 195, xExhaustProbe: 195}
 	// Start of the panels as the reference run had it.
@@ -75,20 +75,20 @@ func (m *plainModel) step(t, h float64) {
 	}
 }
 
-func plainQuarter() *plainModel {
-	return newPlain(Quarter(), [3]float64{200, 315, 241}, 400, 12, 178)
+func plainQuarter(p Params) *plainModel {
+	return newPlain(p, [3]float64{200, 315, 241}, 400, 12, 178)
 }
 
-func plainKilo() *plainModel {
-	return newPlain(Kilo(), [3]float64{203, 307, 233}, 1000, 15, 171)
+func plainKilo(p Params) *plainModel {
+	return newPlain(p, [3]float64{203, 307, 233}, 1000, 15, 171)
 }
 
 // All numbers here were computed independently (Python, double precision) from
 // the stated balances.
 func TestOneRightHandSide(t *testing.T) {
-	m := plainKilo()
+	m := plainKilo(Kilo())
 	near(t, "panel at charge", m.x[xPanel], 553.6, 0.05)
-	near(t, "panel at charge, 250 g", plainQuarter().x[xPanel], 554.7, 0.05)
+	near(t, "panel at charge, 250 g", plainQuarter(Quarter()).x[xPanel], 554.7, 0.05)
 	x := vector{
 		xBean: 150, xMoisture: 0.110, xDry: 0.999, xReleased: 10, xPatch: 230, xOuter: 230, xInner: 230,
 		xPanel: 450, xInlet: 290, xBeanProbe: 150, xExhaustProbe: 190,
@@ -117,19 +117,56 @@ func TestOneRightHandSide(t *testing.T) {
 	}
 }
 
+// roastEvents is what a run of the plain model came to, by its bean probe.
+type roastEvents struct {
+	turnS, turnC, at150S, at196S, dropS float64
+	loss196Pc, lossPc, dryLossPc, x     float64
+}
+
+// roast runs the plain model to 207 °C on the probe; visit sees every half
+// second before it is stepped over.
+func (m *plainModel) roast(t *testing.T, startDB float64, visit func(s float64)) roastEvents {
+	t.Helper()
+	const h = 0.5
+	e := roastEvents{turnC: 1e9}
+	loss := func() float64 { return 100 * bean.LossFraction(m.x[xDry], m.x[xMoisture], startDB) }
+	for i := 0; e.dropS == 0; i++ {
+		s := float64(i) * h
+		if s > 1200 {
+			t.Fatal("207 °C not reached in 1200 s")
+		}
+		visit(s)
+		m.step(s, h)
+		s += h
+		probe := m.x[xBeanProbe]
+		switch {
+		case probe < e.turnC:
+			e.turnS, e.turnC = s, probe
+		case s < 100: // still on the way up from the turn
+		case e.at150S == 0 && probe >= 150:
+			e.at150S = s
+		case e.at196S == 0 && probe >= 196:
+			e.at196S, e.loss196Pc = s, loss()
+		case probe >= 207:
+			e.dropS = s
+		}
+	}
+	e.lossPc, e.dryLossPc, e.x = loss(), 100*(1-m.x[xDry]), m.x[xMoisture]
+	return e
+}
+
 // The two whole roasts, computed independently (Python, double precision). The
 // parameters were fitted to usual event times, so this checks the equations and
 // the integration, not the world.
 func TestWholeRoasts(t *testing.T) {
 	type row struct{ t, probe, bean, x, dryLossPc, lossPc, he, drum, in, out, gasW, skinW float64 }
 	for _, c := range []struct {
-		name                              string
-		m                                 *plainModel
-		turnS, turnC, at150, at196, dropS float64
-		loss196, lossDrop, xDrop          float64
-		rows                              []row
+		name string
+		m    *plainModel
+		want roastEvents
+		rows []row
 	}{
-		{"250 g", plainQuarter(), 67, 80.9, 256, 536, 614, 10.1, 13.3, 0.0229, []row{
+		{"250 g", plainQuarter(Quarter()), roastEvents{67, 80.9, 256, 536, 614, 10.1, 13.26, 4.72, 0.0229}, []row{
 			{60, 81.4, 68.5, 0.1236, 0, 0, 0.2, 189, 218, 153, 209, 93},
 			{180, 122.6, 127.8, 0.1214, 0.01, 0.20, 3.5, 211, 264, 202, 182, 64},
 			{300, 161.5, 160.6, 0.1009, 0.18, 2.20, 17.4, 234, 310, 240, 194, 57},
@@ -137,7 +174,7 @@ func TestWholeRoasts(t *testing.T) {
 			{540, 196.6, 197.0, 0.0355, 2.66, 10.29, 76.7, 263, 259, 234, 92, 51},
 			{600, 205.0, 206.8, 0.0250, 4.26, 12.67, 97.1, 266, 244, 232, 62, 46},
 		}},
-		{"1 kg", plainKilo(), 67, 78.0, 261, 532, 609, 10.6, 13.7, 0.0216, []row{
+		{"1 kg", plainKilo(Kilo()), roastEvents{67, 78.0, 261, 532, 609, 10.6, 13.67, 5.05, 0.0216}, []row{
 			{60, 78.5, 68.9, 0.1236, 0, 0, 0.2, 185, 219, 119, 1048, 175},
 			{180, 120.7, 129.3, 0.1213, 0.01, 0.22, 3.6, 212, 260, 172, 893, 125},
 			{300, 160.2, 162.6, 0.0990, 0.21, 2.39, 18.3, 238, 302, 208, 936, 114},
@@ -147,61 +184,84 @@ func TestWholeRoasts(t *testing.T) {
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			const h = 0.5
-			m := c.m
-			loss := func() float64 {
-				return 100 * bean.LossFraction(m.x[xDry], m.x[xMoisture], bean.MoistureDryBasis(0.11))
-			}
-			turnC := 1e9
-			var turnS, at150, at196, dropS float64
-			next := 0
-			for i := 0; dropS == 0; i++ {
-				s := float64(i) * h
-				if s > 900 {
-					t.Fatal("207 °C not reached in 900 s")
+			m, next := c.m, 0
+			got := m.roast(t, bean.MoistureDryBasis(0.11), func(s float64) {
+				if next == len(c.rows) || s != c.rows[next].t {
+					return
 				}
-				if next < len(c.rows) && s == c.rows[next].t {
-					r := c.rows[next]
-					next++
-					f := m.derive(s, &m.x, new(vector))
-					near(t, "probe", m.x[xBeanProbe], r.probe, 0.051)
-					near(t, "bean", m.x[xBean], r.bean, 0.051)
-					near(t, "moisture", m.x[xMoisture], r.x, 0.000051)
-					near(t, "dry loss", 100*(1-m.x[xDry]), r.dryLossPc, 0.0051)
-					near(t, "total loss", loss(), r.lossPc, 0.0051)
-					near(t, "released", m.x[xReleased], r.he, 0.051)
-					near(t, "drum", m.x[xInner], r.drum, 0.51)
-					near(t, "inlet", m.x[xInlet], r.in, 0.51)
-					near(t, "exhaust", f.exhaustC, r.out, 0.51)
-					near(t, "gas to bed", f.gasBedW, r.gasW, 0.51)
-					near(t, "skin to bed", f.skinBedW, r.skinW, 0.51)
-				}
-				m.step(s, h)
-				s += h
-				probe := m.x[xBeanProbe]
-				switch {
-				case probe < turnC:
-					turnS, turnC = s, probe
-				case s < 100: // still on the way up from the turn
-				case at150 == 0 && probe >= 150:
-					at150 = s
-				case at196 == 0 && probe >= 196:
-					at196 = s
-					near(t, "loss at 196 °C", loss(), c.loss196, 0.06)
-				case probe >= 207:
-					dropS = s
-				}
-			}
+				r := c.rows[next]
+				next++
+				f := m.derive(s, &m.x, new(vector))
+				near(t, "probe", m.x[xBeanProbe], r.probe, 0.051)
+				near(t, "bean", m.x[xBean], r.bean, 0.051)
+				near(t, "moisture", m.x[xMoisture], r.x, 0.000051)
+				near(t, "dry loss", 100*(1-m.x[xDry]), r.dryLossPc, 0.0051)
+				near(t, "total loss", 100*bean.LossFraction(m.x[xDry], m.x[xMoisture], bean.MoistureDryBasis(0.11)), r.lossPc, 0.0051)
+				near(t, "released", m.x[xReleased], r.he, 0.051)
+				near(t, "drum", m.x[xInner], r.drum, 0.51)
+				near(t, "inlet", m.x[xInlet], r.in, 0.51)
+				near(t, "exhaust", f.exhaustC, r.out, 0.51)
+				near(t, "gas to bed", f.gasBedW, r.gasW, 0.51)
+				near(t, "skin to bed", f.skinBedW, r.skinW, 0.51)
+			})
 			if next != len(c.rows) {
 				t.Fatalf("only %d of %d rows reached", next, len(c.rows))
 			}
-			near(t, "turn s", turnS, c.turnS, 1)
-			near(t, "turn °C", turnC, c.turnC, 0.06)
-			near(t, "150 °C s", at150, c.at150, 1)
-			near(t, "196 °C s", at196, c.at196, 1)
-			near(t, "drop s", dropS, c.dropS, 1)
-			near(t, "loss at drop", loss(), c.lossDrop, 0.06)
-			near(t, "moisture at drop", m.x[xMoisture], c.xDrop, 6e-5)
+			got.compare(t, c.want)
+			near(t, "loss at 196 °C", got.loss196Pc, c.want.loss196Pc, 0.06)
+		})
+	}
+}
+
+func (e roastEvents) compare(t *testing.T, want roastEvents) {
+	t.Helper()
+	near(t, "turn s", e.turnS, want.turnS, 1)
+	near(t, "turn °C", e.turnC, want.turnC, 0.06)
+	near(t, "150 °C s", e.at150S, want.at150S, 1)
+	near(t, "196 °C s", e.at196S, want.at196S, 1)
+	near(t, "drop s", e.dropS, want.dropS, 1)
+	near(t, "loss at drop", e.lossPc, want.lossPc, 0.011)
+	near(t, "dry loss at drop", e.dryLossPc, want.dryLossPc, 0.011)
+	near(t, "moisture at drop", e.x, want.x, 6e-5)
+}
+
+// One change at a time, schedule as before; computed independently (Python,
+// double precision). It also shows that each mismatch reaches the physics.
+func TestSensitivities(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		m           Mismatch
+		more        func(*plainModel)
+		quart, kilo roastEvents
+	}{
+		{"exotherm as published", Mismatch{ExothermFrac: 1}, nil,
+			roastEvents{67, 80.9, 251, 486, 552, 0, 12.53, 4.19, 0.0258}, roastEvents{67, 78.0, 255, 482, 545, 0, 12.88, 4.46, 0.0246}},
+		{"no exotherm", Mismatch{ExothermFrac: -1}, nil,
+			roastEvents{67, 80.9, 262, 650, 762, 0, 14.93, 6.06, 0.0175}, roastEvents{67, 78.0, 268, 660, 781, 0, 15.68, 6.72, 0.0157}},
+		{"drying as published", Mismatch{DryingFrac: 1/1.8 - 1}, nil,
+			roastEvents{67, 80.9, 250, 494, 586, 0, 12.36, 4.87, 0.0352}, roastEvents{67, 78.0, 253, 492, 582, 0, 12.84, 5.23, 0.0333}},
+		{"batch +10 %", Mismatch{MassFrac: 0.1}, nil,
+			roastEvents{69, 78.7, 273, 590, 673, 0, 13.72, 5.07, 0.0212}, roastEvents{69, 75.7, 278, 587, 673, 0, 14.21, 5.48, 0.0198}},
+		{"moisture 12 %", Mismatch{MoistureWBAdd: 0.01}, nil,
+			roastEvents{68, 80.4, 262, 571, 650, 0, 14.45, 4.91, 0.0224}, roastEvents{68, 77.5, 268, 568, 649, 0, 14.92, 5.30, 0.0209}},
+		{"probe lag 10 s", Mismatch{ProbeLagFrac: 1.0/3 - 1}, nil,
+			roastEvents{32, 58.6, 234, 516, 594, 0, 12.42, 4.08, 0.0259}, roastEvents{32, 55.2, 238, 512, 589, 0, 12.83, 4.39, 0.0244}},
+		{"air flow +10 %", Mismatch{}, func(m *plainModel) { m.in.airKgPerS *= 1.1; m.in.flowFactor = math.Pow(1.1, 0.6) },
+			roastEvents{66, 82.2, 247, 508, 582, 0, 12.94, 4.48, 0.0241}, roastEvents{66, 79.8, 249, 497, 568, 0, 13.26, 4.74, 0.0231}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			for _, machine := range []struct {
+				build func(Params) *plainModel
+				p     Params
+				want  roastEvents
+			}{{plainQuarter, Quarter(), c.quart}, {plainKilo, Kilo(), c.kilo}} {
+				p := machine.p.With(c.m)
+				m := machine.build(p)
+				if c.more != nil {
+					c.more(m)
+				}
+				m.roast(t, bean.MoistureDryBasis(p.MoistureWB), func(float64) {}).compare(t, machine.want)
+			}
 		})
 	}
 }
