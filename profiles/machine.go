@@ -6,7 +6,8 @@ import "drumwright/io/point"
 //
 // The tags carry the rules of the file: yaml the key, range the allowed span
 // in the unit of the type, enum the allowed words, need:"yes" a key that must
-// be there, and doc one sentence that goes into the schema.
+// be there, default what stands for a key that is left out, unit the unit of a
+// plain number that has one, and doc one sentence that goes into the schema.
 type Machine struct {
 	About      Identity           `yaml:"machine" need:"yes" doc:"which machine this is"`
 	Scan       Scan               `yaml:"scan" doc:"the rhythm of the controller"`
@@ -44,12 +45,12 @@ type Identity struct {
 
 // Scan is the rhythm of the controller.
 type Scan struct {
-	PeriodS Seconds `yaml:"period" range:"0.01..1" doc:"time from scan to scan; default 100 ms"`
+	PeriodS Seconds `yaml:"period" range:"0.01..1" default:"100 ms" doc:"time from scan to scan"`
 }
 
 // Simulation holds keys that a real machine must not have.
 type Simulation struct {
-	TimeScale float64 `yaml:"time_scale" range:"1..60" doc:"how much faster than life the scan runs; only if every bus is a loopback address or a pseudo-terminal"`
+	TimeScale float64 `yaml:"time_scale" default:"1" range:"1..60" doc:"how much faster than life the scan runs; only if every bus is a loopback address or a pseudo-terminal"`
 }
 
 // BusFile is one Modbus line or connection as written: exactly one of tcp, rtu.
@@ -57,23 +58,23 @@ type BusFile struct {
 	TCP       *TCP    `yaml:"tcp" doc:"a Modbus TCP connection"`
 	RTU       *RTU    `yaml:"rtu" doc:"a Modbus RTU serial line"`
 	TimeoutS  Seconds `yaml:"timeout" range:"0.005..5" doc:"longest wait for one reply; default 50 ms for tcp, 200 ms for rtu"`
-	Retries   int     `yaml:"retries" range:"0..3" doc:"further tries of a failed read within the scan; default 1"`
-	QuietS    Seconds `yaml:"quiet" range:"0..2" doc:"rtu: silence after any error, the longest turn-round of a device on the line; default 250 ms"`
-	HoleWords int     `yaml:"hole" range:"0..64" doc:"registers that nobody asked for which may be read to join two groups; default 8"`
-	BackoffS  Seconds `yaml:"backoff" range:"0.1..60" doc:"longest pause before a dead unit or connection is tried again; default 5 s"`
+	Retries   int     `yaml:"retries" range:"0..3" default:"1" doc:"further tries of a failed read within the scan"`
+	QuietS    Seconds `yaml:"quiet" range:"0..2" default:"250 ms" doc:"rtu: silence after any error, the longest turn-round of a device on the line"`
+	HoleWords int     `yaml:"hole" range:"0..64" default:"8" doc:"registers that nobody asked for which may be read to join two groups"`
+	BackoffS  Seconds `yaml:"backoff" range:"0.1..60" default:"5 s" doc:"longest pause before a dead unit or connection is tried again"`
 }
 
 // TCP is a Modbus TCP address.
 type TCP struct {
 	Host string `yaml:"host" need:"yes" doc:"name or address"`
-	Port int    `yaml:"port" range:"1..65535" doc:"default 502"`
+	Port int    `yaml:"port" range:"1..65535" default:"502" doc:"port"`
 }
 
 // RTU is a serial line.
 type RTU struct {
 	Device string  `yaml:"device" need:"yes" doc:"path, best one under /dev/serial/by-id"`
 	Baud   int     `yaml:"baud" need:"yes" range:"1200..921600" doc:"bits per second"`
-	Parity string  `yaml:"parity" enum:"even,odd,none" doc:"default even"`
+	Parity string  `yaml:"parity" enum:"even,odd,none" default:"even" doc:"parity bit"`
 	Stop   int     `yaml:"stop_bits" range:"1..2" doc:"default 1 with parity, 2 without"`
 	PauseS Seconds `yaml:"pause" range:"0..0.1" doc:"silence between frames; default 3.5 characters, 1.75 ms above 19,200 baud"`
 }
@@ -87,14 +88,14 @@ type Bus struct {
 // Point binds a role to registers as written.
 type Point struct {
 	Bus      string          `yaml:"bus" need:"yes" doc:"name of a bus"`
-	Unit     int             `yaml:"unit" range:"0..247" doc:"unit id; default 1"`
+	Unit     int             `yaml:"unit" range:"0..247" default:"1" doc:"unit id"`
 	Table    string          `yaml:"table" need:"yes" enum:"coil,discrete_input,holding,input_register" doc:"address space: function codes 1/5/15, 2, 3/6/16, 4"`
 	Address  *int            `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
-	Type     string          `yaml:"type" enum:"bool,int16,uint16,int32,uint32,float32" doc:"default bool for coil and discrete_input, int16 otherwise"`
-	Order    string          `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" doc:"byte and word order; default ABCD"`
-	Scale    float64         `yaml:"scale" doc:"value = raw × scale + offset; default 1"`
-	Offset   float64         `yaml:"offset" doc:"default 0"`
-	In       string          `yaml:"in" enum:"Hz,percent,rpm" doc:"drum_speed and blower_speed: what the device counts in; default Hz"`
+	Type     string          `yaml:"type" enum:"bool,int16,uint16,int32,uint32,float32" doc:"layout of the number; default bool for coils, discrete inputs and contacts, uint16 for states, bits and counters, int16 otherwise"`
+	Order    string          `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
+	Scale    float64         `yaml:"scale" default:"1" doc:"value = raw × scale + offset, the value in the unit of the role; for air_heater_power and radiant_power the value is percent of rated power, for speeds what in says"`
+	Offset   float64         `yaml:"offset" default:"0" doc:"added after scaling, in the unit of the scaled value"`
+	In       string          `yaml:"in" enum:"Hz,percent,rpm" default:"Hz" doc:"drum_speed and blower_speed: what the device counts in"`
 	FullHz   Hertz           `yaml:"full_scale" range:"1..400" doc:"with in: percent, the frequency at 100 %"`
 	Poles    int             `yaml:"poles" range:"2..12" doc:"with in: rpm, the motor's poles"`
 	DeadHz   Hertz           `yaml:"dead_band" range:"0..60" doc:"speeds below this are sent as 0"`
@@ -103,12 +104,12 @@ type Point struct {
 	Mask     *int            `yaml:"mask" range:"1..65535" doc:"with states: bits that count; default all"`
 	States   map[string]int  `yaml:"states" doc:"status: raw values of stopped, running, fault; commands: raw values of run, stop (or on, off)"`
 	Open     []float64       `yaml:"open_codes" doc:"raw values by which the module reports an open probe"`
-	Min      *float64        `yaml:"min" doc:"least plausible value, in the role's unit; default -10 for temperatures"`
-	Max      *float64        `yaml:"max" doc:"greatest plausible value; default 450 for temperatures"`
-	Every    int             `yaml:"every" range:"1..600" doc:"read every n-th scan; default 1"`
+	Min      *float64        `yaml:"min" doc:"least plausible value, in the role's unit; default -10 for temperatures, none for others"`
+	Max      *float64        `yaml:"max" doc:"greatest plausible value; default 450 for temperatures, 900 for heater_element, none for others"`
+	Every    int             `yaml:"every" range:"1..600" default:"1" doc:"read every n-th scan"`
 	Alone    bool            `yaml:"alone" doc:"never read together with neighbours"`
 	Span     int             `yaml:"span" range:"0..125" doc:"the device refuses part reads: read this many registers from the address"`
-	Write    string          `yaml:"write" enum:"single,multiple" doc:"function for writing one value; default single, two-register values always multiple"`
+	Write    string          `yaml:"write" enum:"single,multiple" default:"single" doc:"function for writing one value; two-register values are always written with multiple"`
 	RefreshS Seconds         `yaml:"refresh" range:"0..60" doc:"write again after this time even if unchanged, for modules with a watchdog; heartbeat: its rhythm"`
 	Cycle    *TimeProportion `yaml:"time_proportioned" doc:"for an on/off heater output"`
 }
@@ -123,15 +124,15 @@ type TimeProportion struct {
 type Drum struct {
 	RadiusM      Metres        `yaml:"radius" need:"yes" range:"0.02..0.6" doc:"inner radius"`
 	LengthM      Metres        `yaml:"length" need:"yes" range:"0.03..1.5" doc:"inner length"`
-	MMPerSPerHz  float64       `yaml:"skin_speed_per_hz" range:"0.2..60" doc:"measured skin speed in mm/s at 1 Hz; beats the nameplate below"`
+	MMPerSPerHz  float64       `yaml:"skin_speed_per_hz" unit:"mm/s/Hz" range:"0.2..60" doc:"measured skin speed for each Hz of the drive; beats the nameplate below"`
 	GearRatio    float64       `yaml:"gear_ratio" range:"1..400" doc:"motor turns per drum turn"`
 	Poles        int           `yaml:"poles" range:"2..12" doc:"motor poles"`
-	Slip         Share         `yaml:"slip" range:"0..0.15" doc:"motor slip; default 3 %"`
+	Slip         Share         `yaml:"slip" range:"0..0.15" default:"3 %" doc:"motor slip"`
 	PulsesPerRev int           `yaml:"pulses_per_turn" range:"1..64" doc:"shaft pulses in one drum turn"`
-	MinHz        Hertz         `yaml:"min" range:"1..60" doc:"lowest drive frequency; default 20 Hz"`
+	MinHz        Hertz         `yaml:"min" range:"1..60" default:"20 Hz" doc:"lowest drive frequency"`
 	MaxHz        Hertz         `yaml:"max" need:"yes" range:"5..120" doc:"highest drive frequency"`
-	RampHzPerS   float64       `yaml:"drive_ramp" range:"0.5..100" doc:"ramp set in the drive, Hz per second; default 10"`
-	SlewMMPerS2  float64       `yaml:"slew" range:"0.1..100" doc:"fastest change of the schedule in mm/s per s; default 3"`
+	RampHzPerS   float64       `yaml:"drive_ramp" unit:"Hz/s" range:"0.5..100" default:"10 Hz/s" doc:"ramp set in the drive"`
+	SlewMMPerS2  float64       `yaml:"slew" unit:"mm/s²|mm/s2" range:"0.1..100" default:"3 mm/s²" doc:"fastest change of the schedule"`
 	IdleSpeed    SkinSpeed     `yaml:"idle_speed" range:"20..1500" doc:"skin speed while warming and running down; default the first of the schedule"`
 	Schedule     []SpeedAtLoss `yaml:"schedule" need:"yes" doc:"skin speed over estimated loss, falling"`
 }
@@ -149,7 +150,7 @@ type Air struct {
 	MinForHeat KgPerHour  `yaml:"min_for_heat" range:"0..2000" doc:"below this flow the air heater stays off; default 25 % of nominal"`
 	WarmFlow   KgPerHour  `yaml:"warming" range:"1..2000" doc:"flow while warming; default nominal"`
 	CoolFlow   KgPerHour  `yaml:"run_down" range:"1..2000" doc:"flow while running down; default nominal"`
-	RampS      Seconds    `yaml:"ramp" range:"0..60" doc:"time over which a change of flow is spread; default 10 s"`
+	RampS      Seconds    `yaml:"ramp" range:"0..60" default:"10 s" doc:"time over which a change of flow is spread"`
 	MaxHz      Hertz      `yaml:"max" range:"5..120" doc:"highest blower frequency; default the last of flow"`
 }
 
@@ -168,22 +169,22 @@ type Heaters struct {
 // AirHeater is the inlet air heater.
 type AirHeater struct {
 	PowerW     Watts   `yaml:"power" need:"yes" range:"50..60000" doc:"rated power"`
-	MaxDuty    Share   `yaml:"max" range:"0.05..1" doc:"highest share used; default 100 %"`
+	MaxDuty    Share   `yaml:"max" range:"0.05..1" default:"100 %" doc:"highest share used"`
 	ElementJPK JPerK   `yaml:"element_heat" range:"1..20000" doc:"heat capacity of the element; default 40 J/K per kW"`
 	ElementWPK WPerK   `yaml:"element_to_air" range:"0.1..2000" doc:"exchange of the element with the air at nominal flow; default 5 W/K per kW"`
-	Efficiency Share   `yaml:"efficiency" range:"0.3..1" doc:"share of the heat that reaches the drum; default 95 %"`
-	DuctLagS   Seconds `yaml:"duct_lag" range:"0..60" doc:"delay from element to inlet probe at nominal flow; default 2 s"`
-	ProbeLagS  Seconds `yaml:"probe_lag" range:"0.1..60" doc:"lag of the inlet probe; default 4 s"`
+	Efficiency Share   `yaml:"efficiency" range:"0.3..1" default:"95 %" doc:"share of the heat that reaches the drum"`
+	DuctLagS   Seconds `yaml:"duct_lag" range:"0..60" default:"2 s" doc:"delay from element to inlet probe at nominal flow"`
+	ProbeLagS  Seconds `yaml:"probe_lag" range:"0.1..60" default:"4 s" doc:"lag of the inlet probe"`
 }
 
 // Radiant is the base heat under the drum.
 type Radiant struct {
 	PowerW     Watts   `yaml:"power" need:"yes" range:"20..60000" doc:"rated power"`
-	MaxDuty    Share   `yaml:"max" range:"0.05..1" doc:"highest share used; default 100 %"`
+	MaxDuty    Share   `yaml:"max" range:"0.05..1" default:"100 %" doc:"highest share used"`
 	PanelJPK   JPerK   `yaml:"panel_heat" range:"10..100000" doc:"heat capacity of the panels; default 0.9 J/K per W"`
 	PanelWPK   WPerK   `yaml:"panel_loss" range:"0.01..100" doc:"loss of the panels to the room; default 0.5 W/K per kW"`
-	AreaM2     float64 `yaml:"area_m2" need:"yes" range:"0.002..4" doc:"radiating area in m²"`
-	Emissivity float64 `yaml:"emissivity" range:"0.1..1" doc:"effective emissivity panel to drum; default 0.7"`
+	AreaM2     float64 `yaml:"area" need:"yes" unit:"m²|m2" range:"0.002..4" doc:"radiating area"`
+	Emissivity float64 `yaml:"emissivity" range:"0.1..1" default:"0.7" doc:"effective emissivity panel to drum"`
 }
 
 // Bed is what the estimator knows of drum, beans and probe: starting figures
@@ -194,8 +195,8 @@ type Bed struct {
 	GasToDrum    WPerK     `yaml:"gas_to_drum" need:"yes" range:"0.01..500" doc:"exchange of air with the drum skin"`
 	DrumHeat     JPerK     `yaml:"drum_heat" need:"yes" range:"50..200000" doc:"heat capacity of the drum"`
 	DrumLoss     WPerK     `yaml:"drum_loss" range:"0.01..100" doc:"loss of the drum to the room; default 0.8 W/K per kJ/K"`
-	ProbeLagS    Seconds   `yaml:"probe_lag" range:"1..120" doc:"lag of the bean probe in the bed; default 30 s"`
-	GasShare     Share     `yaml:"gas_share" range:"0..0.5" doc:"share of the air in what the bean probe feels; default 10 %"`
+	ProbeLagS    Seconds   `yaml:"probe_lag" range:"1..120" default:"30 s" doc:"lag of the bean probe in the bed"`
+	GasShare     Share     `yaml:"gas_share" range:"0..0.5" default:"10 %" doc:"share of the air in what the bean probe feels"`
 	NominalBatch Kilograms `yaml:"nominal_batch" need:"yes" range:"0.02..60" doc:"green mass for which the figures above hold"`
 	MaxBatch     Kilograms `yaml:"max_batch" range:"0.02..60" doc:"largest green mass; default 1.25 × nominal"`
 	MinBatch     Kilograms `yaml:"min_batch" range:"0.02..60" doc:"smallest green mass at which the probe is covered; default 0.4 × nominal"`
@@ -210,7 +211,7 @@ type Loops struct {
 
 // Gains are explicit PID gains in ISA form; zero means by rule from the machine's figures.
 type Gains struct {
-	GainWPerK float64 `yaml:"gain" range:"0..100000" doc:"controller gain in W/K"`
+	GainWPerK float64 `yaml:"gain" unit:"W/K" range:"0..100000" doc:"controller gain"`
 	IntegralS Seconds `yaml:"integral" range:"0..36000" doc:"integral time"`
 	DerivS    Seconds `yaml:"derivative" range:"0..3600" doc:"derivative time"`
 }
@@ -218,40 +219,40 @@ type Gains struct {
 // AirLoop is the inlet air loop.
 type AirLoop struct {
 	Gains  Gains      `yaml:"gains" doc:"explicit gains; default by rule"`
-	Slew   KelvinRate `yaml:"slew" range:"0.05..50" doc:"fastest change of the set point; default 4 K/s"`
-	MaxSet Celsius    `yaml:"max_set" range:"50..500" doc:"highest inlet air set point; default 320 °C"`
-	MinSet Celsius    `yaml:"min_set" range:"0..300" doc:"lowest inlet air set point in a roast; default 120 °C"`
+	Slew   KelvinRate `yaml:"slew" range:"0.05..50" default:"4 K/s" doc:"fastest change of the set point"`
+	MaxSet Celsius    `yaml:"max_set" range:"50..500" default:"320 °C" doc:"highest inlet air set point"`
+	MinSet Celsius    `yaml:"min_set" range:"0..300" default:"120 °C" doc:"lowest inlet air set point in a roast"`
 }
 
 // BaseLoop is the drum skin loop.
 type BaseLoop struct {
 	Gains  Gains      `yaml:"gains" doc:"explicit gains; default by rule"`
-	Slew   KelvinRate `yaml:"slew" range:"0.005..10" doc:"fastest change of the set point; default 0.15 K/s"`
-	MaxSet Celsius    `yaml:"max_set" range:"50..400" doc:"highest drum skin set point; default 280 °C"`
+	Slew   KelvinRate `yaml:"slew" range:"0.005..10" default:"0.15 K/s" doc:"fastest change of the set point"`
+	MaxSet Celsius    `yaml:"max_set" range:"50..400" default:"280 °C" doc:"highest drum skin set point"`
 }
 
 // BeanLoop is the loop over the air loop.
 type BeanLoop struct {
-	CloseS  Seconds `yaml:"close_after" range:"2..180" doc:"time after charge at which the loop takes over; default 10 s"`
-	LookS   Seconds `yaml:"look_ahead" range:"0..30" doc:"how far ahead the loop reads the curve; default 6 s, the lag of the air loop"`
-	CloserS Seconds `yaml:"response" range:"5..200" doc:"time constant with which a deviation is closed; default 30 s"`
+	CloseS  Seconds `yaml:"close_after" range:"2..180" default:"10 s" doc:"time after charge at which the loop takes over"`
+	LookS   Seconds `yaml:"look_ahead" range:"0..30" default:"6 s" doc:"how far ahead the loop reads the curve, the lag of the air loop"`
+	CloserS Seconds `yaml:"response" range:"5..200" default:"30 s" doc:"time constant with which a deviation is closed"`
 }
 
 // Batch holds what the sequence needs to know.
 type Batch struct {
-	ReadyBandK   Kelvins `yaml:"ready_within" range:"1..60" doc:"skin and inlet air this close to their warming targets count as warm; default 5 K"`
-	SoakS        Seconds `yaml:"soak" range:"0..3600" doc:"time the machine must be warm before it is ready; default 60 s"`
+	ReadyBandK   Kelvins `yaml:"ready_within" range:"1..60" default:"5 K" doc:"skin and inlet air this close to their warming targets count as warm"`
+	SoakS        Seconds `yaml:"soak" range:"0..3600" default:"60 s" doc:"time the machine must be warm before it is ready"`
 	ChargeBy     string  `yaml:"charge_by" enum:"gate,probe,operator" doc:"what tells that the beans are in; default the gate contact if there is one, else the probe's plunge; the operator always may"`
-	PlungeK      Kelvins `yaml:"plunge" range:"2..60" doc:"fall of the bean probe within 5 s that means charge; default 15 K"`
-	ChargeTimeS  Seconds `yaml:"charge_limit" range:"5..600" doc:"longest wait from gate open to beans in; default 60 s"`
-	CoolS        Seconds `yaml:"cool" range:"10..3600" doc:"cooling time in the tray; default 240 s"`
-	CoolBelow    Celsius `yaml:"cool_below" range:"20..80" doc:"with a tray probe, cooled when below; default 35 °C"`
-	DropTimeS    Seconds `yaml:"drop_time" range:"2..300" doc:"time for the drum to empty if there is no door contact; default 20 s"`
-	RunDownBelow Celsius `yaml:"run_down_below" range:"30..120" doc:"drum and air stop when all is below; default 60 °C"`
-	RunDownHoldS Seconds `yaml:"run_down_hold" range:"0..3600" doc:"how long all must be below; default 120 s"`
-	RunDownMaxS  Seconds `yaml:"run_down_limit" range:"60..14400" doc:"longest run-down before an alarm; default 60 min"`
-	IdleMaxS     Seconds `yaml:"warm_limit" range:"300..14400" doc:"longest time warm without a charge; default 45 min"`
-	HornS        Seconds `yaml:"start_warning" range:"0..10" doc:"horn before the drum first turns; default 3 s"`
+	PlungeK      Kelvins `yaml:"plunge" range:"2..60" default:"15 K" doc:"fall of the bean probe within 5 s that means charge"`
+	ChargeTimeS  Seconds `yaml:"charge_limit" range:"5..600" default:"60 s" doc:"longest wait from gate open to beans in"`
+	CoolS        Seconds `yaml:"cool" range:"10..3600" default:"240 s" doc:"cooling time in the tray"`
+	CoolBelow    Celsius `yaml:"cool_below" range:"20..80" default:"35 °C" doc:"with a tray probe, cooled when below"`
+	DropTimeS    Seconds `yaml:"drop_time" range:"2..300" default:"20 s" doc:"time for the drum to empty if there is no door contact"`
+	RunDownBelow Celsius `yaml:"run_down_below" range:"30..120" default:"60 °C" doc:"drum and air stop when all is below"`
+	RunDownHoldS Seconds `yaml:"run_down_hold" range:"0..3600" default:"120 s" doc:"how long all must be below"`
+	RunDownMaxS  Seconds `yaml:"run_down_limit" range:"60..14400" default:"60 min" doc:"longest run-down before an alarm"`
+	IdleMaxS     Seconds `yaml:"warm_limit" range:"300..14400" default:"45 min" doc:"longest time warm without a charge"`
+	HornS        Seconds `yaml:"start_warning" range:"0..10" default:"3 s" doc:"horn before the drum first turns"`
 }
 
 // Trip is one threshold with its delay.
@@ -264,43 +265,43 @@ type Trip struct {
 // estimates (common practice, no source) that commissioning replaces. Package
 // safety holds hard ceilings above which none of them can be set.
 type Limits struct {
-	BeanHigh     Trip       `yaml:"bean_high" doc:"bean probe; default 245 °C after 1 s"`
-	BeanHeatOff  Celsius    `yaml:"bean_heat_off" range:"100..245" doc:"heat is withheld at or above, without a trip; default 235 °C"`
-	InletHigh    Trip       `yaml:"inlet_high" doc:"inlet air; default 350 °C after 1 s"`
-	ExhaustHigh  Trip       `yaml:"exhaust_high" doc:"air leaving the drum; default 270 °C after 1 s"`
-	SkinHigh     Trip       `yaml:"skin_high" doc:"drum skin; default 300 °C after 2 s"`
-	ElementHigh  Trip       `yaml:"element_high" doc:"heater element; default 650 °C after 1 s"`
-	LimitHigh    Trip       `yaml:"limit_probe_high" doc:"probe of the independent limit; default 320 °C after 1 s"`
-	SensorBadS   Seconds    `yaml:"sensor_bad" range:"0.1..2" doc:"a needed probe bad for this long trips; default 0.75 s"`
-	FrozenS      Seconds    `yaml:"frozen" range:"2..60" doc:"a probe that does not move at all for this long while others do; default 10 s"`
-	RiseKPerS    KelvinRate `yaml:"bean_rise" range:"0.5..20" doc:"a faster rise of the bean probe outside charge trips; default 2 K/s for 3 s"`
-	StallS       Seconds    `yaml:"drum_stall" range:"0.5..5" doc:"no shaft pulse for this long, or 2.5 expected periods if longer; default 3 s"`
-	SlipWarn     Share      `yaml:"drum_slip_warn" range:"0.01..0.5" doc:"drum slower than expected by this share warns; default 15 %"`
-	SlipTrip     Share      `yaml:"drum_slip_trip" range:"0.05..0.9" doc:"drum slower than expected by this share trips; default 40 %"`
-	SlipTripS    Seconds    `yaml:"drum_slip_after" range:"0.5..10" doc:"default 3 s"`
-	AirLostS     Seconds    `yaml:"air_lost" range:"0.1..2" doc:"air not proven for this long; default 0.5 s"`
-	DriveFaultS  Seconds    `yaml:"drive_fault" range:"0..2" doc:"fault of drum drive or blower; default 0.3 s"`
-	BusLostS     Seconds    `yaml:"unit_lost" range:"0.5..5" doc:"a needed unit silent for this long; default 2 s"`
-	FanFailS     Seconds    `yaml:"cooling_fan" range:"0.5..20" doc:"cooling fan not proven after its command; default 3 s"`
-	CoverS       Seconds    `yaml:"cover" range:"0..5" doc:"cover open; default 1 s"`
-	ScanLateS    Seconds    `yaml:"scan_late" range:"0.2..2" doc:"a gap between scans longer than this trips; default 1 s"`
-	OffRiseKPerS KelvinRate `yaml:"heat_off_rise" range:"0.05..5" doc:"inlet air or skin still rising this fast with heat off; default 0.3 K/s"`
-	OffRiseAirS  Seconds    `yaml:"heat_off_wait_air" range:"2..300" doc:"time after which the inlet air must fall with heat off; default 15 s"`
-	OffRiseSkinS Seconds    `yaml:"heat_off_wait_skin" range:"10..900" doc:"the same for the drum skin; default 90 s"`
+	BeanHigh     Trip       `yaml:"bean_high" default:"{at: 245 °C, after: 1 s}" doc:"bean probe"`
+	BeanHeatOff  Celsius    `yaml:"bean_heat_off" range:"100..245" default:"235 °C" doc:"heat is withheld at or above, without a trip"`
+	InletHigh    Trip       `yaml:"inlet_high" default:"{at: 350 °C, after: 1 s}" doc:"inlet air"`
+	ExhaustHigh  Trip       `yaml:"exhaust_high" default:"{at: 270 °C, after: 1 s}" doc:"air leaving the drum"`
+	SkinHigh     Trip       `yaml:"skin_high" default:"{at: 300 °C, after: 2 s}" doc:"drum skin"`
+	ElementHigh  Trip       `yaml:"element_high" default:"{at: 650 °C, after: 1 s}" doc:"heater element"`
+	LimitHigh    Trip       `yaml:"limit_probe_high" default:"{at: 320 °C, after: 1 s}" doc:"probe of the independent limit"`
+	SensorBadS   Seconds    `yaml:"sensor_bad" range:"0.1..2" default:"0.75 s" doc:"a needed probe bad for this long trips"`
+	FrozenS      Seconds    `yaml:"frozen" range:"2..60" default:"10 s" doc:"a probe that does not move at all for this long while others do"`
+	RiseKPerS    KelvinRate `yaml:"bean_rise" range:"0.5..20" default:"2 K/s" doc:"a faster rise of the bean probe outside charge, standing for 3 s, trips"`
+	StallS       Seconds    `yaml:"drum_stall" range:"0.5..5" default:"3 s" doc:"no shaft pulse for this long, or 2.5 expected periods if longer"`
+	SlipWarn     Share      `yaml:"drum_slip_warn" range:"0.01..0.5" default:"15 %" doc:"drum slower than expected by this share warns"`
+	SlipTrip     Share      `yaml:"drum_slip_trip" range:"0.05..0.9" default:"40 %" doc:"drum slower than expected by this share trips"`
+	SlipTripS    Seconds    `yaml:"drum_slip_after" range:"0.5..10" default:"3 s" doc:"time for which too much slip must stand"`
+	AirLostS     Seconds    `yaml:"air_lost" range:"0.1..2" default:"0.5 s" doc:"air not proven for this long"`
+	DriveFaultS  Seconds    `yaml:"drive_fault" range:"0..2" default:"0.3 s" doc:"fault of drum drive or blower"`
+	BusLostS     Seconds    `yaml:"unit_lost" range:"0.5..5" default:"2 s" doc:"a needed unit silent for this long"`
+	FanFailS     Seconds    `yaml:"cooling_fan" range:"0.5..20" default:"3 s" doc:"cooling fan not proven after its command"`
+	CoverS       Seconds    `yaml:"cover" range:"0..5" default:"1 s" doc:"cover open"`
+	ScanLateS    Seconds    `yaml:"scan_late" range:"0.2..2" default:"1 s" doc:"a gap between scans longer than this trips"`
+	OffRiseKPerS KelvinRate `yaml:"heat_off_rise" range:"0.05..5" default:"0.3 K/s" doc:"inlet air or skin still rising this fast with heat off"`
+	OffRiseAirS  Seconds    `yaml:"heat_off_wait_air" range:"2..300" default:"15 s" doc:"time after which the inlet air must fall with heat off"`
+	OffRiseSkinS Seconds    `yaml:"heat_off_wait_skin" range:"10..900" default:"90 s" doc:"the same for the drum skin"`
 }
 
 // Telemetry says where figures go.
 type Telemetry struct {
 	MQTT    *MQTT   `yaml:"mqtt" doc:"a broker; left out = none"`
-	Listen  string  `yaml:"listen" doc:"address of API and metrics; default 127.0.0.1:8420; a path that begins with / is a unix socket"`
-	Journal string  `yaml:"journal" doc:"database file; default drumwright.db beside the machine file"`
-	EveryS  Seconds `yaml:"every" range:"0.1..60" doc:"rhythm of stored samples and of MQTT measurements; default 1 s"`
+	Listen  string  `yaml:"listen" default:"127.0.0.1:8420" doc:"address of API and metrics; a path that begins with / is a unix socket"`
+	Journal string  `yaml:"journal" default:"drumwright.db" doc:"database file; a relative path starts at the folder of the machine file"`
+	EveryS  Seconds `yaml:"every" range:"0.1..60" default:"1 s" doc:"rhythm of stored samples and of MQTT measurements"`
 }
 
 // MQTT is a broker.
 type MQTT struct {
 	Broker       string `yaml:"broker" need:"yes" doc:"such as tcp://127.0.0.1:1883"`
 	User         string `yaml:"user" doc:"user name"`
-	PasswordFile string `yaml:"password_file" doc:"file that holds the password"`
-	Prefix       string `yaml:"prefix" doc:"first part of every topic; default drumwright"`
+	PasswordFile string `yaml:"password_file" doc:"file that holds the password; a relative path starts at the folder of the machine file"`
+	Prefix       string `yaml:"prefix" default:"drumwright" doc:"first part of every topic"`
 }

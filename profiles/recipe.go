@@ -15,15 +15,19 @@ type Recipe struct {
 
 	File string `yaml:"-"`
 	Hash string `yaml:"-"` // SHA-256 of the file, hex
+
+	lines map[string]int // where keys stand, for the messages of Fit
 }
 
 // Charge is the start of a batch.
 type Charge struct {
 	Green    Kilograms `yaml:"green" need:"yes" range:"0.02..60" doc:"green mass"`
-	Moisture Share     `yaml:"moisture" range:"0.05..0.16" doc:"moisture of the green coffee, wet basis; default 11 %, then less surely known"`
+	Moisture Share     `yaml:"moisture" range:"0.05..0.16" default:"11 %" doc:"moisture of the green coffee, wet basis; left out, it is taken as less surely known"`
 	Air      Celsius   `yaml:"inlet" need:"yes" range:"60..400" doc:"inlet air before and at charge"`
 	Skin     Celsius   `yaml:"skin" need:"yes" range:"40..300" doc:"drum skin at charge"`
 	Flow     KgPerHour `yaml:"flow" range:"1..2000" doc:"air flow at charge; default the machine's nominal"`
+
+	MoistureKnown bool `yaml:"-"` // the file states the moisture
 }
 
 // CurvePoint is one point of the wanted curve.

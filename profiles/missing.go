@@ -1,0 +1,41 @@
+package profiles
+
+import "drumwright/io/point"
+
+// Missing says in plain words what is not covered because the machine lacks a
+// point, one sentence for each, in the order of the roles.
+func (m *Machine) Missing() []string {
+	var out []string
+	say := func(absent bool, what string) {
+		if absent {
+			out = append(out, what)
+		}
+	}
+	in := func(i point.Input) bool { return m.HasIn[i] }
+	say(!in(point.Exhaust), "no exhaust: hot or burning exhaust air cannot be seen")
+	say(!in(point.HeaterElement), "no heater_element: an element that overheats without air cannot be seen before the inlet air shows it")
+	say(!in(point.HighLimit) && !in(point.HighLimitHealthy), "no high_limit and no high_limit_healthy: the independent high limit cannot be watched")
+	say(!in(point.Ambient), "no ambient: the start temperature of the beans is assumed, not known")
+	say(!in(point.CoolingTray), "no cooling_tray: cooling ends by time alone")
+	say(!in(point.DrumPulses) && !in(point.DrumTurning), "no drum_pulses and no drum_turning: a drum that stands still while its motor runs cannot be seen")
+	say(!in(point.AirFlow) && !in(point.AirProving), "no air_flow and no air_proving: air that does not move cannot be seen while its blower runs")
+	say(!in(point.BlowerStatus) && !in(point.BlowerFault), "no blower_status and no blower_fault: a fault of the blower drive cannot be seen")
+	say(!in(point.DrumStatus) && !in(point.DrumFault), "no drum_status and no drum_fault: a fault of the drum drive cannot be seen")
+	say(!in(point.DrumHz), "no drum_frequency: drum slip is judged by the set point instead of the drive's output")
+	say(m.HasOut[point.CoolingFan] && !in(point.CoolingFanRunning), "no cooling_fan_running: a cooling fan that does not start cannot be seen")
+	say(!in(point.CoverClosed), "no cover_closed: open covers and guards cannot be seen")
+	say(!in(point.EmergencyStopHealthy), "no emergency_stop_healthy: an emergency stop cannot be told from a power failure")
+	say(!in(point.ContactorClosed), "no contactor_closed: a welded or dropped heat contactor cannot be seen")
+	say(!in(point.ChargeGateOpen), "no charge_gate_open: charging is told by the bean probe or the operator")
+	say(!in(point.DischargeDoorOpen), "no discharge_door_open: the end of discharge is told by time or the operator")
+	say(!in(point.ResetButton), "no reset_button: trips are reset at the operator page only")
+	say(!in(point.FireButton), "no fire_button: a fire is reported at the operator page only")
+	say(!in(point.AirHeaterCurrent), "no air_heater_current: a stuck or failed air heater switch cannot be seen directly")
+	say(!in(point.RadiantCurrent), "no radiant_current: a stuck or failed radiant switch cannot be seen directly")
+	say(!in(point.MainsVoltage), "no mains_voltage: heater power is not corrected for the mains")
+	say(!m.HasOut[point.HeatEnable], "no heat_enable: heat can be taken away only through the power outputs")
+	say(!m.HasOut[point.CoolingFan], "no cooling_fan: cooling is started by hand")
+	say(!m.HasOut[point.Horn], "no horn: alarms are shown but not sounded")
+	say(!m.HasOut[point.Heartbeat], "no heartbeat: nothing outside notices if this controller stops")
+	return out
+}
