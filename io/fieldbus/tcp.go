@@ -1,0 +1,242 @@
+package fieldbus
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"syscall"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// Modbus messaging on TCP/IP implementation guide V1.0b, section 3.1: seven
+// bytes of header, of which the last is the unit; the length counts unit and
+// PDU, and a PDU has at most 253 bytes.
+const (
+	mbapBytes  = 7
+	longestPDU = 253
+)
+
+// silencesToClose is the number of requests in a row without any reply after
+// which a connection is taken for dead. One alone does not close it: behind a
+// gateway the silence is one unit's, and a late reply is told by its
+// transaction id. Common practice, no source.
+const silencesToClose = 3
+
+// tcpLine is a Modbus TCP connection with one request in flight.
+type tcpLine struct {
+	opener   opener[*net.TCPConn]
+	conn     *net.TCPConn
+	raw      syscall.RawConn
+	deadline time.Time
+	id       uint16
+	silences int
+
+	buf   [2 * (mbapBytes + longestPDU)]byte
+	have  int
+	scrap [512]byte
+	flush func(fd uintptr) bool // kept, so that no closure is made per request
+	left  int
+	lost  error
+}
+
+func newTCPLine(address string, longest time.Duration) *tcpLine {
+	t := &tcpLine{}
+	t.opener.longest = longest
+	t.opener.open = func(ctx context.Context) (*net.TCPConn, error) {
+		var d net.Dialer
+		c, err := d.DialContext(ctx, "tcp", address)
+		if err != nil {
+			return nil, err
+		}
+		return c.(*net.TCPConn), nil
+	}
+	t.flush = func(fd uintptr) bool {
+		t.left, t.lost = unix.Read(int(fd), t.scrap[:])
+		return true
+	}
+	return t
+}
+
+func (t *tcpLine) take(c *net.TCPConn) error {
+	raw, err := c.SyscallConn()
+	if err != nil {
+		c.Close()
+		return err
+	}
+	t.conn, t.raw, t.silences = c, raw, 0
+	return nil
+}
+
+func (t *tcpLine) connect(ctx context.Context) error {
+	if t.conn != nil {
+		return nil
+	}
+	c, err := t.opener.wait(ctx)
+	if err != nil {
+		return err
+	}
+	return t.take(c)
+}
+
+func (t *tcpLine) ready(until time.Time) error {
+	if t.conn != nil {
+		return nil
+	}
+	c, ok := t.opener.try(until)
+	if !ok || t.take(c) != nil {
+		return errNotOpen
+	}
+	return nil
+}
+
+func (t *tcpLine) arm(deadline time.Time)                { t.deadline = deadline }
+func (t *tcpLine) wire(request, reply int) time.Duration { return 0 }
+func (t *tcpLine) isOpen() bool                          { return t.conn != nil }
+
+func (t *tcpLine) distrust() {
+	if t.conn != nil {
+		t.conn.Close()
+		t.conn = nil
+		t.opener.failed()
+	}
+}
+
+func (t *tcpLine) close() error {
+	t.opener.close()
+	if t.conn == nil {
+		return nil
+	}
+	err := t.conn.Close()
+	t.conn = nil
+	return err
+}
+
+func (t *tcpLine) fail(reason Reason, text string, err error) error {
+	t.distrust()
+	return &lineError{reason, text, err}
+}
+
+// Send does one transaction. The transaction id is set here, because ids
+// belong to the connection while packagers belong to units. The reply lies in
+// a buffer of the line and holds until the next Send.
+func (t *tcpLine) Send(request []byte) ([]byte, error) {
+	if t.conn == nil {
+		return nil, &lineError{Closed, "connection is closed", nil}
+	}
+	if err := t.conn.SetDeadline(t.deadline); err != nil {
+		return nil, t.fail(Closed, "connection", err)
+	}
+	if err := t.drain(); err != nil {
+		return nil, t.fail(Closed, "connection lost", err)
+	}
+	t.id++
+	binary.BigEndian.PutUint16(request, t.id)
+	if _, err := t.conn.Write(request); err != nil {
+		// Part of the request may be out: the stream is no longer in step.
+		return nil, t.fail(transportReason(err), "sending", err)
+	}
+	t.have = 0
+	for {
+		frame, err := t.frame()
+		if err != nil {
+			return nil, err
+		}
+		if frame != nil {
+			reply, err := t.accept(request, frame)
+			if reply != nil || err != nil {
+				return reply, err
+			}
+			t.have = copy(t.buf[:], t.buf[len(frame):t.have])
+			continue
+		}
+		n, err := t.conn.Read(t.buf[t.have:])
+		t.have += n
+		if err != nil && n == 0 {
+			return nil, t.broken(err)
+		}
+	}
+}
+
+// broken closes the connection unless there was nothing but silence.
+func (t *tcpLine) broken(err error) error {
+	if !errors.Is(err, os.ErrDeadlineExceeded) {
+		return t.fail(Closed, "connection lost", err)
+	}
+	t.silences++
+	if t.have > 0 {
+		return t.fail(Timeout, fmt.Sprintf("reply broke off after %d bytes", t.have), nil)
+	}
+	if t.silences >= silencesToClose {
+		return t.fail(Timeout, fmt.Sprintf("no reply to %d requests in a row", t.silences), nil)
+	}
+	return &lineError{Timeout, "no reply", nil}
+}
+
+// frame returns the frame at the start of the buffer, nil if it is not whole yet.
+func (t *tcpLine) frame() ([]byte, error) {
+	if t.have < mbapBytes {
+		return nil, nil
+	}
+	protocol := binary.BigEndian.Uint16(t.buf[2:])
+	length := int(binary.BigEndian.Uint16(t.buf[4:]))
+	if protocol != 0 || length < 3 || length > 1+longestPDU {
+		return nil, t.fail(Reply, fmt.Sprintf("header % x is not Modbus TCP", t.buf[:mbapBytes]), nil)
+	}
+	if t.have < mbapBytes-1+length {
+		return nil, nil
+	}
+	return t.buf[:mbapBytes-1+length], nil
+}
+
+// accept returns the frame if it answers the request and nothing if it answers
+// an earlier one. Anything else means that the two sides are not in step.
+func (t *tcpLine) accept(request, frame []byte) ([]byte, error) {
+	id := binary.BigEndian.Uint16(frame)
+	if age := t.id - id; age != 0 {
+		if age < 1<<15 {
+			return nil, nil
+		}
+		return nil, t.fail(Reply, fmt.Sprintf("transaction %d answered as %d", t.id, id), nil)
+	}
+	if frame[6] != request[6] {
+		return nil, t.fail(Reply, fmt.Sprintf("unit %d answered as %d", request[6], frame[6]), nil)
+	}
+	if err := checkReply(request[mbapBytes:], frame[mbapBytes:]); err != nil {
+		return nil, t.fail(Reply, "reply", err)
+	}
+	t.silences = 0
+	t.opener.worked()
+	return frame, nil
+}
+
+// drain throws away what has come in unasked, and finds a connection that the
+// other side has closed before a request is spent on it.
+func (t *tcpLine) drain() error {
+	for {
+		if err := t.raw.Read(t.flush); err != nil {
+			return err
+		}
+		switch {
+		case t.lost == unix.EAGAIN:
+			return nil
+		case t.lost == unix.EINTR:
+		case t.lost != nil:
+			return t.lost
+		case t.left == 0:
+			return io.EOF
+		}
+	}
+}
+
+func transportReason(err error) Reason {
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		return Timeout
+	}
+	return Closed
+}
