@@ -140,6 +140,13 @@ func TestPCHIPEqualSpacing(t *testing.T) {
 	}
 }
 
+func TestPCHIPEndSlopeIsHeldBack(t *testing.T) {
+	// Secants 1 and -11: the three-point estimate is 7, but above three secants
+	// the first piece would overshoot (Fritsch & Carlson 1980, from memory).
+	p := newPCHIP([]float64{0, 1, 2}, []float64{0, 1, -10})
+	near(t, "first slope", p.slope[0], 3, 0)
+}
+
 func TestLawFitsTradePoints(t *testing.T) {
 	// v0 427.5 and k 1.841 by least squares on the trade points (common
 	// practice, no source), residuals below 1 mm/s; computed independently

@@ -99,7 +99,7 @@ func (m *Machine) Step(dtS float64) {
 		m.hold()
 		m.p.advance(&m.in, &m.x, h)
 		m.timeS += h
-		if m.x[xLimitProbe] > m.p.LimitTripC {
+		if m.x[xLimitProbe] > m.p.LimitTripC || m.x[xElementProbe] > m.p.ElementTripC {
 			m.limitTripped = true
 		}
 	}
@@ -239,11 +239,13 @@ func (m *Machine) hold() {
 	}
 }
 
-// ResetLimit is the operator pressing the limit's reset knob. It holds only if
-// the bulb has cooled 30 K below the trip.
+// ResetLimit is the operator pressing the reset knob of the skin limit and of
+// the element cut-out. It holds only if both have cooled 30 K below their trip.
 func (m *Machine) ResetLimit() error {
-	if hot := m.x[xLimitProbe]; hot > m.p.LimitTripC-30 {
-		return fmt.Errorf("plant limit: bulb is at %.0f °C, must be below %.0f °C; let it cool and press again", hot, m.p.LimitTripC-30)
+	skin, element := m.x[xLimitProbe], m.x[xElementProbe]
+	if skin > m.p.LimitTripC-30 || element > m.p.ElementTripC-30 {
+		return fmt.Errorf("plant limit: skin bulb is at %.0f °C and element bulb at %.0f °C, must be below %.0f and %.0f; let them cool and press again",
+			skin, element, m.p.LimitTripC-30, m.p.ElementTripC-30)
 	}
 	m.limitTripped = false
 	return nil

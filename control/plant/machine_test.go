@@ -225,6 +225,34 @@ func TestElementAndDuctTimeConstants(t *testing.T) {
 	}
 }
 
+func TestProbeLags(t *testing.T) {
+	// A first-order probe has closed all but 1/e of the gap after its lag.
+	p := Quarter()
+	p.NoiseC, p.StepC = 0, 0
+	for _, c := range []struct {
+		name  string
+		state int
+		lagS  float64
+		read  func(*Readings) float64
+	}{
+		{"bean, bare", xBeanProbe, 45, func(r *Readings) float64 { return r.BeanProbe.C }},
+		{"inlet", xInletProbe, 4, func(r *Readings) float64 { return r.InletProbe.C }},
+		{"exhaust", xExhaustProbe, 25, func(r *Readings) float64 { return r.ExhaustProbe.C }},
+		{"skin", xSkinProbe, 3, func(r *Readings) float64 { return r.SkinProbe.C }},
+		{"element", xElementProbe, 3, func(r *Readings) float64 { return r.ElementProbe.C }},
+		{"limit", xLimitProbe, 8, func(r *Readings) float64 { return r.LimitProbe.C }},
+		{"tray", xTrayProbe, 10, func(r *Readings) float64 { return r.TrayProbe.C }},
+	} {
+		m := newMachine(t, p)
+		m.x[c.state] = 125
+		for m.TimeS() < c.lagS-1e-6 {
+			m.Step(scanS)
+		}
+		rd := m.Readings()
+		near(t, c.name, c.read(&rd), 25+100*math.Exp(-1), 0.01)
+	}
+}
+
 func TestShorterStepsAgree(t *testing.T) {
 	// A fourth of the step changes nothing that matters: the integrator and the
 	// laws between its steps have converged.

@@ -66,7 +66,7 @@ func (m *Machine) WarmStart(w Warm) {
 	eff := bean.Effectiveness(p.ElementWPerK, p.AirKgPerS*bean.AirCpJPerKgK(w.InletC))
 	x[xElement] = p.AmbientC + (w.InletC-p.AmbientC)/(eff*(1-p.DuctLossFrac))
 	x[xElementProbe] = x[xElement]
-	x[xLimitProbe] = max(w.SkinC, w.InletC)
+	x[xLimitProbe] = w.SkinC
 	x[xExhaustProbe], x[xBeanProbe] = w.ExhaustC, w.ExhaustC
 	if w.Running {
 		m.drum.outputHz, m.blower.outputHz = p.DrumNominalHz, p.BlowerNominalHz

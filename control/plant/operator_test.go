@@ -64,6 +64,7 @@ func TestChargeDropTray(t *testing.T) {
 	}
 	tr := m.Truth()
 	near(t, "both", tr.BeansKg, 1.2, 1e-6)
+	near(t, "lost by mixing", tr.LossFrac, 0, 1e-6)
 	near(t, "mixed water", tr.MoistureDB, (0.6*0.11+0.6*0.05)/(0.6*0.89+0.6*0.95), 1e-6)
 	if !(tr.BeanC > 55 && tr.BeanC < 70) {
 		t.Errorf("mixed beans at %.1f °C, want between, nearer the hot wet ones", tr.BeanC)
@@ -121,10 +122,10 @@ func TestCoolingTray(t *testing.T) {
 			if got := m.Truth().TrayC; got < c.lo || got > c.hi {
 				t.Errorf("after 4 min %.0f °C, want %g to %g", got, c.lo, c.hi)
 			}
+			near(t, "tray probe", m.Readings().TrayProbe.C, m.Truth().TrayC, 3)
 			if got := m.Readings().CoolingFanRunning; got != c.running {
 				t.Errorf("fan feedback: got %v", got)
 			}
 		})
 	}
 }
-

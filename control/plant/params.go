@@ -59,7 +59,8 @@ type Params struct {
 	DrumLagS        float64 // drum behind its drive
 	DrumCoastS      float64 // drum after its drive cuts out
 	PulsesPerRev    int
-	LimitTripC      float64 // independent limit opens above this, until reset by hand
+	LimitTripC      float64 // independent limit on the skin opens above this, until reset by hand
+	ElementTripC    float64 // so does the cut-out at the element, in series with it
 	HeartbeatS      float64 // contactor opens when the heartbeat stands still this long; 0 disables
 	GateOpenS       float64 // how long the operator holds the charge gate open
 	DischargeOpenS  float64 // how long the discharge door stays open
@@ -98,7 +99,7 @@ func shared() Params {
 		SkinOuterFrac: 0.6, SkinPatchFrac: 0.38,
 
 		DrumSlipFrac: 0.03, DrumNominalHz: 57, DrumMaxHz: 80, DrumRampHzPS: 10, DrumLagS: 0.3, DrumCoastS: 1.5,
-		PulsesPerRev: 4, LimitTripC: 400, HeartbeatS: 1, GateOpenS: 3, DischargeOpenS: 15,
+		PulsesPerRev: 4, LimitTripC: 350, ElementTripC: 650, HeartbeatS: 1, GateOpenS: 3, DischargeOpenS: 15,
 		TrayStillFrac: 0.06, TrayUnmixedFrac: 0.5,
 
 		BeanProbeS: 30, BeanProbeAirS: 45, GasShare: 0.10, CoverS: 3, FullCoverFrac: 0.6,
@@ -159,7 +160,7 @@ func (p *Params) Validate() error {
 		{"BeanProbeS", p.BeanProbeS}, {"BeanProbeAirS", p.BeanProbeAirS}, {"CoverS", p.CoverS}, {"FullCoverFrac", p.FullCoverFrac},
 		{"InletProbeS", p.InletProbeS}, {"ExhaustProbeS", p.ExhaustProbeS}, {"SkinProbeS", p.SkinProbeS},
 		{"ElementProbeS", p.ElementProbeS}, {"LimitProbeS", p.LimitProbeS}, {"TrayProbeS", p.TrayProbeS},
-		{"LimitTripC", p.LimitTripC},
+		{"LimitTripC", p.LimitTripC}, {"ElementTripC", p.ElementTripC},
 	} {
 		if !(f.v > 0) || math.IsInf(f.v, 1) {
 			errs = append(errs, fmt.Errorf("plant parameter %s is %g, must be finite and above 0; start from Quarter or Kilo", f.name, f.v))

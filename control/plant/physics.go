@@ -115,10 +115,7 @@ func (p *Params) derive(in *held, x, dx *vector) flows {
 	dx[xExhaustProbe] = (f.exhaustC - x[xExhaustProbe]) / p.ExhaustProbeS
 	dx[xSkinProbe] = (x[xOuter] - x[xSkinProbe]) / p.SkinProbeS
 	dx[xElementProbe] = (x[xElement] - x[xElementProbe]) / p.ElementProbeS
-	// Two bulbs in series, so the hotter rules: one on the skin over the panels,
-	// one behind the element that also feels its glow (common practice, no source).
-	behindElement := x[xInlet] + 0.3*(x[xElement]-x[xInlet])
-	dx[xLimitProbe] = (max(x[xPatch], behindElement) - x[xLimitProbe]) / p.LimitProbeS
+	dx[xLimitProbe] = (x[xPatch] - x[xLimitProbe]) / p.LimitProbeS // over the panels, where a standing drum burns
 	dx[xTrayProbe] = (trayC - x[xTrayProbe]) / p.TrayProbeS
 
 	dx[xElectricJ] = in.airHeaterW + in.radiantW

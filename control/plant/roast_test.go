@@ -113,6 +113,9 @@ func TestUsualRoast(t *testing.T) {
 			}
 			t.Logf("turn %.0f s at %.1f °C, 150 °C %.0f s, 196 °C %.0f s, 207 °C %.0f s, loss %.2f %%",
 				turnS, turnC, at150, at196, dropS, 100*r.m.Truth().LossFrac)
+			if !r.m.Readings().LimitHealthy {
+				t.Error("a usual roast opened the high limit")
+			}
 			near(t, "turn s", turnS, 80, 20)
 			near(t, "150 °C s", at150, 270, 30)
 			near(t, "196 °C s", at196, 525, 45)
