@@ -148,8 +148,12 @@ func TestBaseSaturationDoesNotWindUp(t *testing.T) {
 				r.meter, r.plant.mains = true, math.Sqrt(0.5)
 			}
 			s := r.forS(7200, always(220), always(25))
-			if highest(s) > 180 {
-				t.Fatalf("%s: reaches %.0f °C, the case means nothing", m.name, highest(s))
+			last := s[len(s)-1]
+			if last > 180 {
+				t.Fatalf("%s: reaches %.0f °C, the case means nothing", m.name, last)
+			}
+			if ahead := r.out.ReferenceC - last; ahead > 8 {
+				t.Errorf("%s, limit outside %v: the reference is %.1f K ahead of the skin, allowed 8", m.name, outside, ahead)
 			}
 			r.cut, r.plant.mains = nil, 1
 			s = r.forS(4000, always(220), always(25))
@@ -180,6 +184,45 @@ func TestBaseHeatOffAndOn(t *testing.T) {
 		if over := highest(s) - 180; over > 2 || math.Abs(s[len(s)-1]-180) > 0.3 {
 			t.Errorf("%s: overshoot %.2f K after heat came back (allowed 2), end %.2f", m.name, over, s[len(s)-1])
 		}
+	}
+}
+
+// The heat is cut while the skin is far behind: the reference comes back to
+// the reading, and the way back is no slope. What is left is the integral.
+func TestBaseCutLeavesOnlyTheIntegral(t *testing.T) {
+	l, err := NewBaseLoop(smallBase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := BaseIn{Mode: pid.Auto, SetC: 200, SkinC: 100, AmbientC: 25}
+	var before BaseOut
+	for range 400 { // until the ramp waits at the limit
+		before = l.Step(in)
+		l.Track(before.Duty)
+	}
+	l.Track(0)
+	after := l.Step(in)
+	if before.FeedbackW < 100 || math.Abs(after.FeedbackW) > 0.3*before.FeedbackW || after.PowerW > 1 {
+		t.Errorf("feedback from %.0f W to %.0f W, power %.0f W; want little feedback and no power", before.FeedbackW, after.FeedbackW, after.PowerW)
+	}
+}
+
+// A caller that never reports back gets the loop's own limits counted.
+func TestBaseWithoutTrackDoesNotWindUp(t *testing.T) {
+	l, err := NewBaseLoop(smallBase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := BaseIn{Mode: pid.Auto, SetC: 200, SkinC: 100, AmbientC: 25}
+	var early, late BaseOut
+	for k := range 20000 {
+		late = l.Step(in)
+		if k == 1000 {
+			early = late
+		}
+	}
+	if !late.AtMax || late.FeedbackW > early.FeedbackW+100 {
+		t.Errorf("feedback grew from %.0f W to %.0f W at the limit", early.FeedbackW, late.FeedbackW)
 	}
 }
 

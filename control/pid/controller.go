@@ -113,10 +113,10 @@ func (c *Controller) Step(in In) Out {
 	}
 	c.settle()
 	if c.running && in.Mode != c.mode {
-		// A new source of the set point may jump: neither the proportional
-		// nor the derivative part may pass that on.
+		// A new source of the set point may jump: the integral takes up what
+		// the proportional part makes of it, and the slope does not see it.
 		c.align = true
-		c.slope.Unseat()
+		c.slope.last += c.cfg.Gains.C * (r - c.setPoint)
 	}
 	g := &c.cfg.Gains
 	c.mode, c.setPoint, c.measured, c.running = in.Mode, r, in.Measured, true

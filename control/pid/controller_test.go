@@ -304,6 +304,42 @@ func TestOuterLoopFollowsAnInnerLoopThatLeftCascade(t *testing.T) {
 	}
 }
 
+// A jump of the set point at a change of mode is no slope, and the slope of
+// the reading goes on.
+func TestChangeOfModeKeepsTheSlopeOfTheReading(t *testing.T) {
+	c := mustNew(t, Config{Gains: Gains{Kc: 2, TiS: 20, TdS: 4, N: 8, B: 1, C: 1}, PeriodS: 0.1, Min: -1e6, Max: 1e6})
+	y := 0.0
+	for range 300 {
+		y += 0.02
+		c.Step(In{Mode: Auto, SetPoint: 50, Remote: 900, Measured: y})
+	}
+	if o := c.Step(In{Mode: Cascade, SetPoint: 50, Remote: 900, Measured: y + 0.02}); !near(o.D, -2*4*0.2, 1e-6) {
+		t.Errorf("D %g at the change of mode, want that of the ramp, %g", o.D, -2*4*0.2)
+	}
+}
+
+// What is cut while holding belongs to no scan of control.
+func TestHoldClosesTheScanBeforeIt(t *testing.T) {
+	c := mustNew(t, Config{Gains: Gains{Kc: 2, TiS: 10, B: 1}, PeriodS: 0.1, Min: 0, Max: 100})
+	in := In{Mode: Auto, SetPoint: 20, Measured: 10}
+	c.Step(in)
+	c.Hold()
+	c.Applied(0)
+	if o := c.Step(in); !near(o.I, 2*0.1/10*10, 1e-12) {
+		t.Errorf("integral %g after a hold that was cut, want the one scan of control, 0.2", o.I)
+	}
+}
+
+// A tracking time shorter than the period must not make the integral swing.
+func TestShortTrackingTimeIsStable(t *testing.T) {
+	c := mustNew(t, Config{Gains: Gains{Kc: 1, TiS: 0.03, B: 1}, PeriodS: 0.1, Min: 0, Max: 1})
+	for range 500 {
+		if o := c.Step(In{Mode: Auto, SetPoint: 5}); math.Abs(o.Wish) > 50 {
+			t.Fatalf("wish runs to %g", o.Wish)
+		}
+	}
+}
+
 func TestModeNames(t *testing.T) {
 	for m, want := range map[Mode]string{Manual: "manual", Auto: "automatic", Cascade: "cascaded"} {
 		if got := m.String(); got != want {
