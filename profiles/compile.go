@@ -86,6 +86,12 @@ func (c *pointCheck) isSpeed() bool {
 	return !c.isInput && (c.output == point.DrumSpeed || c.output == point.BlowerSpeed)
 }
 
+// isNumber reports whether one bit cannot carry the role. A power can be made
+// from an on/off output.
+func (c *pointCheck) isNumber() bool {
+	return (c.role.Kind == point.Temperature || c.role.Kind == point.Number) && !c.isPower()
+}
+
 func (c *pointCheck) isPower() bool {
 	return !c.isInput && (c.output == point.AirHeaterPower || c.output == point.RadiantPower)
 }
@@ -135,7 +141,7 @@ func (c *pointCheck) access() point.Access {
 	if words := a.Type.Words(); int(a.Address)+max(words, a.SpanWords) > 65536 {
 		c.fault("address", fmt.Sprint(a.Address), "a value that ends at register 65535", "check the address and the type")
 	}
-	if a.SpanWords > 0 && (a.Table.Bits() || a.SpanWords < a.Type.Words()) {
+	if c.isInput && a.SpanWords > 0 && (a.Table.Bits() || a.SpanWords < a.Type.Words()) {
 		c.fault("span", fmt.Sprint(a.SpanWords), fmt.Sprintf("registers only, and at least the %d of the value", a.Type.Words()), "check the register list of the device")
 	}
 	if !c.isInput {
@@ -149,7 +155,7 @@ func (c *pointCheck) bus() int {
 	names := c.order["buses"]
 	i := c.m.busIndex(c.p.Bus)
 	if i < 0 {
-		if c.p.Bus != "" {
+		if c.p.Bus != "" && len(names) > 0 {
 			c.fault("bus", shown(c.p.Bus), strings.Join(names, ", "), instead(c.p.Bus, names))
 		}
 		return 0
@@ -165,7 +171,7 @@ func (c *pointCheck) bus() int {
 func (c *pointCheck) layout(a *point.Access) point.Type {
 	if c.p.Type != "" {
 		t := types[c.p.Type]
-		if a.Table.Bits() && t != point.Bool {
+		if a.Table.Bits() && t != point.Bool && !c.isNumber() {
 			c.fault("type", c.p.Type, "bool in "+a.Table.String(), "take the key out or correct the table")
 		}
 		return t
@@ -201,9 +207,9 @@ func (c *pointCheck) kindRules(a *point.Access) {
 		c.fault("type", a.Type.String(), "uint16 or uint32 for a counter", "correct table and type")
 	case c.role.Kind == point.Counter && (hasStates || a.Bit != point.NoBit || c.p.Scale != 1 || c.p.Offset != 0):
 		c.source.fault(c.key, "bit, states, scale or offset for a counter", "the plain count", "take them out")
-	case (c.role.Kind == point.Temperature || c.role.Kind == point.Number) && hasStates:
+	case hasStates && (c.isNumber() || c.isPower()):
 		c.fault("states", "states for a number", "contacts and status roles", "take states out")
-	case (c.role.Kind == point.Temperature || c.role.Kind == point.Number) && single && !c.isPower():
+	case single && c.isNumber():
 		c.fault("table", "one bit for a number", "holding or input_register with a number", "correct table, type or bit")
 	case c.isPower() && single != (c.p.Cycle != nil):
 		if single {

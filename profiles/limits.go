@@ -31,7 +31,7 @@ func (s *source) checkLimits(m *Machine) {
 		{"limits.element_high", l.ElementHigh, point.HeaterElement}, {"limits.limit_probe_high", l.LimitHigh, point.HighLimit},
 	} {
 		probe := join("inputs", t.in.String()) + ".max"
-		if m.HasIn[t.in] && s.sound(t.key+".at", probe) && float64(t.trip.At) >= m.In[t.in].Max {
+		if m.HasIn[t.in] && s.sound(t.key+".at", probe, join("inputs", t.in.String())+".min") && float64(t.trip.At) >= m.In[t.in].Max {
 			s.faultAt(probe, t.key+".at", fmt.Sprintf("%v °C", m.In[t.in].Max), fmt.Sprintf("more than %s.at, %v, or the probe is bad before it trips", t.key, t.trip.At))
 		}
 	}

@@ -144,7 +144,7 @@ func (s *source) checkSchedule(key string, points []SpeedAtLoss) {
 		return
 	}
 	if n := len(points); s.has(key) && (n < 1 || n > 16) {
-		s.fault(key, fmt.Sprintf("%d points", n), "1 to 16", "give one for each stage of the roast")
+		s.fault(key, counted(n, "point"), "1 to 16", "give one for each stage of the roast")
 	}
 	for i := 1; i < len(points); i++ {
 		p, q := points[i-1], points[i]
@@ -165,7 +165,7 @@ func (s *source) checkAir(m *Machine) {
 	}
 	n := len(a.Flow)
 	if n < 2 || n > 32 {
-		s.fault("air.flow", fmt.Sprintf("%d points", n), "2 to 32", "measure the flow at more blower frequencies")
+		s.fault("air.flow", counted(n, "point"), "2 to 32", "measure the flow at more blower frequencies")
 		return
 	}
 	for i := range a.Flow {

@@ -42,6 +42,14 @@ func distance(a, b string, limit int) int {
 	return row[len(b)]
 }
 
+// counted writes a number of things.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return strconv.Itoa(n) + " " + thing + "s"
+}
+
 // instead is the hint for a word that is not among the known ones.
 func instead(found string, known []string) string {
 	if n := nearest(found, known); n != "" {

@@ -83,7 +83,7 @@ func (c *pointCheck) timing(a *point.Access) {
 			c.fault("time_proportioned.min_on", cy.MinOnS.String(), "up to half the period", "shorten it or lengthen the period")
 		}
 	}
-	if c.isInput && (c.input == point.Bean || c.input == point.InletAir || c.input == point.DrumSkin) {
+	if c.isInput && a.EveryScans > 1 && (c.input == point.Bean || c.input == point.InletAir || c.input == point.DrumSkin) {
 		if every := Seconds(float64(a.EveryScans) * period); every > c.m.Limits.SensorBadS/2*(1+1e-9) {
 			c.fault("every", fmt.Sprintf("%d, a reading every %v", a.EveryScans, every), fmt.Sprintf("twice within limits.sensor_bad, %v", c.m.Limits.SensorBadS), "read this point more often")
 		}

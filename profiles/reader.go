@@ -135,7 +135,7 @@ func (s *source) readStruct(n, fallback *yaml.Node, key string, v reflect.Value)
 			continue
 		}
 		if n != nil && f.Tag.Get("need") == "yes" {
-			s.fault(path, "no such key", f.Tag.Get("doc"), "add "+k+":")
+			s.fault(path, "no such key", "needed: "+f.Tag.Get("doc"), "add "+k+": with "+allowedText(f.Type, f.Tag))
 		}
 		def := child(fallback, k)
 		if def == nil {

@@ -24,7 +24,7 @@ func (s *source) checkCurve(r *Recipe) {
 		return
 	}
 	if n := len(r.Curve); n < 4 || n > 64 {
-		s.fault("bean_curve", fmt.Sprintf("%d points", n), "4 to 64", "give a point about every minute from after the turning point to drop")
+		s.fault("bean_curve", counted(n, "point"), "4 to 64", "give a point about every minute from after the turning point to drop")
 	}
 	for i, q := range r.Curve {
 		k := entry("bean_curve", i)

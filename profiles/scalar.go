@@ -150,6 +150,12 @@ func allowedText(t reflect.Type, tag reflect.StructTag) string {
 		return what
 	}
 	switch t.Kind() {
+	case reflect.Pointer:
+		return allowedText(t.Elem(), tag)
+	case reflect.Struct, reflect.Map:
+		return "its keys below it"
+	case reflect.Slice:
+		return "a list"
 	case reflect.String:
 		if words := tag.Get("enum"); words != "" {
 			return strings.ReplaceAll(words, ",", ", ")
