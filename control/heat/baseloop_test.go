@@ -31,7 +31,7 @@ func newBaseRun(t testing.TB, m baseMachine) *baseRun {
 // warmBase is a run that has been at 180 °C for long.
 func warmBase(t testing.TB, m baseMachine, inletC float64) *baseRun {
 	r := newBaseRun(t, m)
-	r.forS(5000, always(180), always(inletC))
+	r.forS(3500, always(180), always(inletC))
 	return r
 }
 
@@ -71,7 +71,7 @@ func TestBaseStepUp(t *testing.T) {
 			for _, inletC := range []float64{25, 200} {
 				r := newBaseRun(t, m)
 				r.plant.heatErr, r.plant.lossErr, r.plant.mains = tc.heat, tc.loss, math.Sqrt(tc.power)
-				cold := r.forS(5000, always(180), always(inletC))
+				cold := r.forS(3500, always(180), always(inletC))
 				if over := highest(cold) - 180; over > 2.5 {
 					t.Errorf("%s, %s, inlet %g: overshoot %.2f K from cold, allowed 2.5", m.name, tc.name, inletC, over)
 				}
@@ -128,7 +128,7 @@ func TestBaseDecouplesTheAir(t *testing.T) {
 			t.Fatal(err)
 		}
 		r := &baseRun{loop: l, plant: newBasePlant(truth.p, m.linkWPerK, m.flow)}
-		r.forS(5000, always(180), always(200))
+		r.forS(3500, always(180), always(200))
 		without := highest(r.forS(1500, always(180), func(t float64) float64 { return 200 + min(30, 4*t) })) - 180
 		if with > 1.3 || without < 1.3*with {
 			t.Errorf("%s: +%.2f K with decoupling (allowed 1.3), +%.2f without (expected clearly more)", m.name, with, without)

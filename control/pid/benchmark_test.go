@@ -172,10 +172,10 @@ func TestSIMCBenchmarkProcesses(t *testing.T) {
 			if ms := sensitivity(tc.p, g); off(ms, tc.ms) > 0.01 {
 				t.Errorf("Ms %.3f, want %.2f", ms, tc.ms)
 			}
-			h := tc.theta / 100
+			h := tc.theta / 60
 			end := max(60*tc.theta, 25*tc.s.TiS)
 			for _, q := range tc.p.sections {
-				end = max(end, 6*q.lagS) // a near cancelled slow lag leaves a long tail
+				end = max(end, 3.5*q.lagS) // a near cancelled slow lag leaves a long tail
 			}
 			sp, spTV, _ := closedLoop(t, tc.p, g, 1, 0, h, end)
 			ld, ldTV, _ := closedLoop(t, tc.p, g, 0, 1, h, end)
@@ -227,7 +227,7 @@ func TestRuleTableProcesses(t *testing.T) {
 			if ms := sensitivity(tc.p, g); off(ms, tc.ms) > 0.01 {
 				t.Errorf("Ms %.3f, want %.2f", ms, tc.ms)
 			}
-			h, end := tc.p.delayS/200, 80*tc.p.delayS
+			h, end := tc.p.delayS/120, 80*tc.p.delayS
 			sp, _, _ := closedLoop(t, tc.p, g, 1, 0, h, end)
 			ld, _, peak := closedLoop(t, tc.p, g, 0, 1, h, end)
 			if off(sp, tc.spIAE) > 0.02 || off(ld, tc.loadIAE) > 0.02 || off(peak, tc.peak) > 0.02 {
