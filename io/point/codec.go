@@ -168,3 +168,7 @@ func bit(on bool) uint16 {
 	}
 	return 0
 }
+
+// WordBit is the mask of the access's bit within its register as it stands on
+// the wire.
+func (a *Access) WordBit() uint16 { return a.Order.one(1 << uint(a.Bit)) }

@@ -1,0 +1,94 @@
+package rehearsal
+
+import (
+	"drumwright/control"
+	"drumwright/control/plant"
+	"drumwright/io/record"
+)
+
+// The scripted operator's habits (invented, as an unhurried person would).
+const (
+	chargeAfterReadyS = 10.0
+	dropReactionS     = 0.5
+	crackHeardAfterS  = 2.0
+	// crackTrueC is the true bean temperature at which the simulated beans
+	// begin to crack; no reading of any probe.
+	crackTrueC = 198.0
+)
+
+// person plays the operator by what the last scan showed.
+type person struct {
+	asked     bool
+	charged   bool
+	cracked   bool
+	crackSeen float64
+	dropped   bool
+	stopped   bool
+	counted   bool
+	done      int
+}
+
+func (p *person) act(d *day) {
+	s := &d.last
+	post := func(k record.Kind) {
+		d.runner.Post(control.Command{Command: record.Command{Kind: k, Who: "rehearsal", Local: true}, Loaded: d.plan.Recipe})
+	}
+	switch s.State {
+	case "cold":
+		if !p.asked && s.N > 0 {
+			p.asked = true
+			post(record.LoadRecipe)
+			post(record.StartWarming)
+		}
+	case "ready":
+		p.cracked, p.dropped, p.counted, p.crackSeen = false, false, false, 0
+		if !p.charged && s.InS >= chargeAfterReadyS && p.done < d.plan.Batches {
+			p.charged = true
+			d.server.With(func(m *plant.Machine) {
+				d.fail(m.Charge(float64(d.plan.Recipe.Charge.Green), d.moistureWB))
+			})
+			if d.plan.Machine.Batch.ChargeBy == "operator" {
+				post(record.Charged)
+			}
+		}
+	case "roasting":
+		if p.cracked {
+			return
+		}
+		d.server.With(func(m *plant.Machine) {
+			if t := m.Truth(); t.BeansKg > 0 && t.BeanC >= crackTrueC && p.crackSeen == 0 {
+				p.crackSeen = d.nowS
+			}
+		})
+		if p.crackSeen > 0 && d.nowS >= p.crackSeen+crackHeardAfterS {
+			p.cracked = true
+			post(record.FirstCrack)
+		}
+	case "discharging":
+		if !p.dropped && s.InS >= dropReactionS {
+			p.dropped = true
+			d.server.With(func(m *plant.Machine) { m.Drop() })
+		}
+	case "cooling":
+		p.charged = false
+		if !p.counted {
+			p.counted = true
+			p.done++
+		}
+	case "warming":
+		if p.counted && p.done >= d.plan.Batches && !p.stopped {
+			p.stopped = true
+			post(record.Stop)
+		}
+	}
+	if p.counted && s.State == "warming" {
+		p.counted = false
+		d.server.With(func(m *plant.Machine) { m.EmptyTray() })
+	}
+}
+
+func (d *day) fail(err error) {
+	if err != nil && d.err == nil {
+		d.err = err
+	}
+}

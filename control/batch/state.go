@@ -1,0 +1,56 @@
+package batch
+
+// State is where a machine is in its day.
+type State uint8
+
+// The states.
+const (
+	Cold        State = iota // heat off, nothing need turn
+	Warming                  // drum, air and heat on, towards the charge temperatures
+	Ready                    // warm and soaked: charge
+	Charging                 // the gate is open, the beans are going in
+	Roasting                 // from charge to drop
+	Discharging              // the beans are going out
+	Cooling                  // the beans cool in the tray, the empty drum is kept warm
+	RunDown                  // heat off, drum and air on until all is cool
+	Held                     // heat at zero, all turns, can go on
+	Tripped                  // an interlock has acted
+
+	NumStates
+)
+
+var names = [NumStates]string{"cold", "warming", "ready", "charging", "roasting", "discharging", "cooling", "run-down", "held", "tripped"}
+
+func (s State) String() string { return names[s] }
+
+// BeansIn reports whether beans are, or may be, in the drum.
+func (s State) BeansIn() bool { return s == Charging || s == Roasting || s == Discharging }
+
+// Facts is all that the guards look at. Each request is true in the one scan in
+// which a person's command arrives.
+type Facts struct {
+	InS float64 // time in the present state, s
+
+	Tripped                     bool // the gate has a standing trip
+	BeansIn                     bool // the sequence believes that beans are in the drum
+	HasRecipe                   bool
+	Hot                         bool // some temperature is above the run-down limit
+	Warm                        bool // skin and inlet air are within the band of their targets
+	LostWarm                    bool // they are well outside it
+	Soaked                      bool // warm for the soak time
+	Cool                        bool // everything below the run-down limit for the hold time
+	GateOpen                    bool // charge gate contact
+	Plunge                      bool // the bean probe fell as it does at charge
+	ChargeByGate, ChargeByProbe bool
+	ChargeLimit                 bool // gate open for longer than the charge limit
+	DropDue                     bool // a drop condition of the recipe is met
+	DoorOpen                    bool // discharge door contact
+	DropTimeOver                bool // the drum has had its time to empty
+	DoorSeen                    bool // the door has been open since the drop
+	HasDoor                     bool
+	TrayCool                    bool // tray temperature or time says cooled
+	WarmLimit                   bool // warm for too long without a charge
+	RunDownLimit                bool
+
+	AskWarm, AskCharged, AskDrop, AskDropped, AskCoolDone, AskNext, AskHold, AskResume, AskStop bool
+}

@@ -1,0 +1,98 @@
+package control
+
+import (
+	"math"
+
+	"drumwright/io/point"
+)
+
+// plungeSpanS is the time within which the bean probe must fall by the
+// machine's plunge to mean charge.
+const plungeSpanS = 5.0
+
+// chargeWatch sees beans go in by the fall of the bean probe.
+type chargeWatch struct {
+	plungeK float64
+	everyS  float64
+	t, v    [64]float64
+	n       int
+	fell    bool
+	beganS  float64 // when the fall began
+}
+
+func newChargeWatch(plungeK, periodS float64) chargeWatch {
+	return chargeWatch{plungeK: plungeK, everyS: math.Max(periodS, plungeSpanS/60)}
+}
+
+// add takes one reading and updates fell and beganS.
+func (w *chargeWatch) add(nowS float64, x point.Value) {
+	w.fell = false
+	if !x.Usable() {
+		return
+	}
+	for w.n > 0 && nowS-w.t[0] > plungeSpanS {
+		copy(w.t[:], w.t[1:w.n])
+		copy(w.v[:], w.v[1:w.n])
+		w.n--
+	}
+	if w.n == 0 || (nowS-w.t[w.n-1] >= w.everyS-1e-9 && w.n < len(w.t)) {
+		w.t[w.n], w.v[w.n] = nowS, x.V
+		w.n++
+	}
+	top := math.Inf(-1)
+	for i := range w.n {
+		top = math.Max(top, w.v[i])
+	}
+	if top-x.V < w.plungeK {
+		return
+	}
+	w.fell = true
+	for i := w.n - 1; i >= 0; i-- { // the fall began at the last reading near the top
+		if w.v[i] > top-1 {
+			w.beganS = w.t[i]
+			return
+		}
+	}
+}
+
+func (w *chargeWatch) forget() { w.n, w.fell = 0, false }
+
+// roast is what is known of the batch at hand.
+type roast struct {
+	running   bool // from charge until the beans are out of the tray
+	beansIn   bool
+	id        uint64
+	chargeAtS float64
+	turned    bool
+	turnS     float64
+	turnC     float64
+	lowC      float64
+	lowS      float64
+	crackS    float64
+	dropS     float64 // since charge
+	dropC     float64
+	dropLoss  float64
+	doorSeen  bool
+	stage     int // stages begun; the present one is stage-1
+	overtime  bool
+}
+
+// turnRiseK is how far the probe must have risen from its lowest reading to
+// call that the turning point (common practice, no source).
+const turnRiseK = 1.0
+
+// watchTurn follows the probe to its turning point and reports whether it was
+// found in this scan.
+func (r *roast) watchTurn(sinceS, probeC float64) bool {
+	if r.turned || math.IsNaN(probeC) || sinceS < 10 {
+		return false
+	}
+	if r.lowS == 0 || probeC < r.lowC {
+		r.lowC, r.lowS = probeC, sinceS
+	}
+	if probeC < r.lowC+turnRiseK {
+		return false
+	}
+	r.turned, r.turnS, r.turnC = true, r.lowS, r.lowC
+	return true
+}

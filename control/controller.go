@@ -1,0 +1,165 @@
+package control
+
+import (
+	"fmt"
+	"math"
+
+	"drumwright/control/batch"
+	"drumwright/control/beanloop"
+	"drumwright/control/drum"
+	"drumwright/control/heat"
+	"drumwright/control/observe"
+	"drumwright/control/pid"
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+	"drumwright/safety"
+)
+
+// Command is a person's request with what the caller has fetched for it, and
+// the answer that Step gives.
+type Command struct {
+	record.Command
+	Loaded *profiles.Recipe // for load-recipe: checked against the machine
+	Answer record.Answer
+}
+
+// Restored is what survives a restart.
+type Restored struct {
+	Latched   []string // causes that were latched
+	LastBatch uint64   // number of the last batch in the journal
+}
+
+// Controller is the control core of one machine.
+type Controller struct {
+	m    *profiles.Machine
+	gate *safety.Gate
+
+	state  batch.State
+	enterS float64 // scan time at which the state was entered
+	nowS   float64
+	facts  batch.Facts
+	wish   safety.Wishes
+	begun  bool
+
+	recipe *profiles.Recipe
+	curve  *beanloop.Curve
+	follow *drum.Follower
+	drive  drum.Drive
+
+	filter     observe.Filter
+	lead       observe.InletLead
+	loop       beanloop.Loop
+	loopParams beanloop.Params
+	estimate   observe.Estimate
+	observing  bool
+	closed     bool // the bean loop is closed
+	inletC     float64
+
+	air  *heat.AirLoop
+	base *heat.BaseLoop
+	hand [2]handOutput // air, base
+	cut  [2]*pid.Proportioner
+	set  setPoints
+
+	charge     chargeWatch
+	roast      roast
+	warmS      float64 // time within the band
+	coolS      float64 // time below the run-down limit
+	startS     float64 // time of the start warning so far
+	beatS      float64
+	beat       float64
+	lastBatch  uint64
+	buttonDown bool
+	permit     safety.Permit
+}
+
+// handOutput is a loop in manual.
+type handOutput struct {
+	on   bool
+	duty float64
+}
+
+const (
+	airIdx  = 0
+	baseIdx = 1
+)
+
+// New makes the controller of a machine, in the state that suits what survived
+// a restart: tripped if a latch did, cold otherwise. Heat is never on.
+func New(m *profiles.Machine, r Restored) (*Controller, error) {
+	c := &Controller{m: m, gate: safety.NewGate(m, r.Latched), lastBatch: r.LastBatch}
+	h := float64(m.Scan.PeriodS)
+	var err error
+	if c.drive, err = drum.NewDrive(1000*float64(m.Drum.RadiusM), m.SkinMMPerSPerHz()); err != nil {
+		return nil, fmt.Errorf("drum of machine %s: %w", m.About.Name, err)
+	}
+	if c.air, err = heat.NewAirLoop(airParams(m)); err != nil {
+		return nil, fmt.Errorf("air loop of machine %s: %w", m.About.Name, err)
+	}
+	if c.base, err = heat.NewBaseLoop(baseParams(m)); err != nil {
+		return nil, fmt.Errorf("base loop of machine %s: %w", m.About.Name, err)
+	}
+	for i, o := range [...]point.Output{point.AirHeaterPower, point.RadiantPower} {
+		if cyc := m.Cycle[o]; cyc.PeriodS > 0 {
+			if c.cut[i], err = pid.NewProportioner(float64(cyc.PeriodS), float64(cyc.MinOnS), float64(cyc.MinOnS), h); err != nil {
+				return nil, fmt.Errorf("output %s of machine %s: %w", o, m.About.Name, err)
+			}
+		}
+	}
+	c.lead = observe.InletLead{TauS: float64(m.Heaters.Air.ProbeLagS), StepS: h}
+	c.charge = newChargeWatch(float64(m.Batch.PlungeK), h)
+	if c.gate.Tripped() {
+		c.state = batch.Tripped
+	}
+	return c, nil
+}
+
+// Step decides one scan. It answers the commands in place, fills the record and
+// returns the permit. The order: see, estimate, listen, move the sequence, wish,
+// judge.
+func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *record.Scan) safety.Permit {
+	dt := 0.0
+	if c.begun {
+		dt = scanS - c.nowS
+	}
+	c.begun, c.nowS = true, scanS
+	rec.NumEvents = 0
+	rec.ScanS = scanS
+	rec.Image = *img
+
+	c.see(img, dt)
+	c.observe(img)
+	c.listen(img, cmds, rec)
+	c.move(rec)
+	c.wishAll(img, dt, rec)
+	c.permit = c.gate.Judge(safety.Context{
+		ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.sinceCharge(),
+	}, img, &c.wish, rec)
+	c.applied()
+	c.report(img, rec)
+	return c.permit
+}
+
+// Tripped reports whether a trip stands.
+func (c *Controller) Tripped() bool { return c.gate.Tripped() }
+
+// Latched lists the latched causes, for storage.
+func (c *Controller) Latched() []string { return c.gate.Latched() }
+
+// State is the state of the sequence.
+func (c *Controller) State() batch.State { return c.state }
+
+func (c *Controller) sinceCharge() float64 {
+	if !c.roast.running {
+		return 0
+	}
+	return c.nowS - c.roast.chargeAtS
+}
+
+func usable(img *point.Image, i point.Input) float64 {
+	if x := img.In[i]; x.Usable() {
+		return x.V
+	}
+	return math.NaN()
+}

@@ -1,0 +1,61 @@
+package control
+
+import (
+	"math"
+
+	"drumwright/control/batch"
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
+
+// observe moves the estimator by one scan while beans are in the drum.
+func (c *Controller) observe(img *point.Image) {
+	c.inletC = c.lead.Step(usable(img, point.InletAir))
+	if !c.observing {
+		return
+	}
+	c.filter.Predict(c.inletC, usable(img, point.DrumSkin), c.flowKgPerH(img)/3600)
+	c.filter.Update(usable(img, point.Bean))
+	c.estimate = c.filter.Estimate()
+}
+
+// beginEstimate starts the estimator at charge.
+func (c *Controller) beginEstimate(img *point.Image, rec *record.Scan) {
+	ambient, known := c.ambientC(img)
+	p := bedParams(c.m, c.recipe)
+	if err := c.filter.Start(p, ambient, known, usable(img, point.Bean)); err != nil {
+		rec.Add(record.Event{Kind: record.Note, Name: "estimator", Text: "no estimate in this batch: " + err.Error()})
+		return
+	}
+	c.loopParams = beanLoopParams(c.m, p)
+	c.observing, c.closed = true, false
+	c.estimate = c.filter.Estimate()
+}
+
+func (c *Controller) endEstimate() { c.observing, c.closed = false, false }
+
+// beanSet is the inlet air set point of the bean loop, or NaN while it is not
+// closed. The loop closes a little after charge, opens when the estimate can no
+// longer be used, and closes again without a bump when it can.
+func (c *Controller) beanSet(img *point.Image, rec *record.Scan) float64 {
+	want := c.state == batch.Roasting && c.curve != nil && c.observing && c.estimate.Usable &&
+		!c.hand[airIdx].on && c.sinceCharge() >= float64(c.m.Loops.Bean.CloseS)
+	if !want {
+		if c.closed {
+			c.closed = false
+			rec.Add(record.Event{Kind: record.Note, Name: "bean-loop", Text: "bean loop open: the inlet air stays at its last set point"})
+		}
+		return math.NaN()
+	}
+	if !c.closed {
+		if err := c.loop.Start(c.loopParams, c.set.inletC); err != nil {
+			return math.NaN()
+		}
+		c.closed = true
+		rec.Add(record.Event{Kind: record.Note, Name: "bean-loop", Text: "bean loop closed on the recipe's curve"})
+	}
+	t := c.sinceCharge()
+	out := c.loop.Step(c.curve.Target(t, c.loopParams.LookS), c.estimate, inputOf(c, img, t))
+	rec.Bean.LimitedHigh, rec.Bean.LimitedLow = out.AtHigh, out.AtLow
+	return out.SetC
+}

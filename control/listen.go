@@ -1,0 +1,175 @@
+package control
+
+import (
+	"fmt"
+
+	"drumwright/control/batch"
+	"drumwright/control/beanloop"
+	"drumwright/control/drum"
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+)
+
+// listen answers the commands of this scan in their order and turns those that
+// the state allows into requests. The reset button counts as a local command.
+func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) {
+	for i := range cmds {
+		cmd := &cmds[i]
+		ok, why := c.hear(cmd, img, rec)
+		cmd.Answer = record.Answer{Accepted: ok, Reason: why}
+		kind := record.Accepted
+		if !ok {
+			kind = record.Rejected
+		}
+		text := why
+		if cmd.Who != "" {
+			text += " (" + cmd.Who + ")"
+		}
+		rec.Add(record.Event{Kind: kind, Name: string(cmd.Kind), Text: text})
+	}
+	if c.gate.Tripped() && img.In[point.ResetButton].On() && !c.buttonDown {
+		ok, why := c.gate.Reset("button at the machine", true, rec)
+		if !ok {
+			rec.Add(record.Event{Kind: record.Rejected, Name: string(record.ResetTrip), Text: why})
+		}
+	}
+	c.buttonDown = img.In[point.ResetButton].On()
+	c.facts.Tripped = c.gate.Tripped()
+}
+
+// localOnly are the commands that set something in motion or lift a protection:
+// they are taken at the machine only.
+func localOnly(k record.Kind) bool {
+	switch k {
+	case record.StartWarming, record.Resume, record.ResetTrip, record.SetManual:
+		return true
+	}
+	return false
+}
+
+// asks maps a command to the request it makes.
+var asks = map[record.Kind]func(*batch.Facts){
+	record.StartWarming: func(f *batch.Facts) { f.AskWarm = true },
+	record.Charged:      func(f *batch.Facts) { f.AskCharged = true },
+	record.DropNow:      func(f *batch.Facts) { f.AskDrop = true },
+	record.Dropped:      func(f *batch.Facts) { f.AskDropped = true },
+	record.CoolDone:     func(f *batch.Facts) { f.AskCoolDone = true },
+	record.NextBatch:    func(f *batch.Facts) { f.AskNext = true },
+	record.Hold:         func(f *batch.Facts) { f.AskHold = true },
+	record.Resume:       func(f *batch.Facts) { f.AskResume = true },
+	record.Stop:         func(f *batch.Facts) { f.AskStop = true },
+}
+
+func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (bool, string) {
+	if localOnly(cmd.Kind) && !cmd.Local {
+		return false, string(cmd.Kind) + " is taken at the machine only: at its own panel, over its local socket or by its button"
+	}
+	switch cmd.Kind {
+	case record.LoadRecipe:
+		return c.load(cmd.Loaded)
+	case record.FirstCrack:
+		return c.crack(rec)
+	case record.Acknowledge:
+		c.gate.Silence()
+		return true, "alarms acknowledged"
+	case record.ResetTrip:
+		return c.gate.Reset(cmd.Who, cmd.Local, rec)
+	case record.SetManual, record.SetAutomatic:
+		return c.setMode(cmd)
+	case record.StartWarming:
+		if c.gate.Tripped() {
+			return false, "a trip stands: reset it first"
+		}
+		if c.recipe == nil {
+			return false, "no recipe is loaded: load one first"
+		}
+		if off := img.In[point.CoverClosed].Off(); off {
+			return false, "a cover is open: close it first"
+		}
+	}
+	ask, known := asks[cmd.Kind]
+	if !known {
+		return false, fmt.Sprintf("there is no command %q", cmd.Kind)
+	}
+	if !batch.Allowed(c.state, c.facts, ask) {
+		return false, fmt.Sprintf("%s is not possible while %s", cmd.Kind, c.state)
+	}
+	ask(&c.facts)
+	return true, string(cmd.Kind)
+}
+
+// load takes a recipe that has been checked against the machine.
+func (c *Controller) load(r *profiles.Recipe) (bool, string) {
+	if c.roast.beansIn || c.state == batch.Charging {
+		return false, "a batch is running: load the next recipe when the beans are out"
+	}
+	if r == nil {
+		return false, "there is no such recipe"
+	}
+	if err := profiles.Fit(r, c.m); err != nil {
+		return false, err.Error()
+	}
+	schedule := r.Speed
+	if len(schedule) == 0 {
+		schedule = c.m.Drum.Schedule
+	}
+	pts := make([]drum.Point, len(schedule))
+	for i, s := range schedule {
+		pts[i] = drum.Point{LossFrac: float64(s.Loss), SkinMMS: float64(s.Speed)}
+	}
+	sched, err := drum.NewSchedule(pts)
+	if err != nil {
+		return false, err.Error()
+	}
+	k := c.m.SkinMMPerSPerHz()
+	follow, err := drum.NewFollower(sched, drum.Limits{MinMMS: k * float64(c.m.Drum.MinHz), MaxMMS: k * float64(c.m.Drum.MaxHz), SlewMMSPerS: c.m.Drum.SlewMMPerS2})
+	if err != nil {
+		return false, err.Error()
+	}
+	var curve *beanloop.Curve
+	if len(r.Curve) > 0 {
+		bp := make([]beanloop.Point, len(r.Curve))
+		for i, p := range r.Curve {
+			bp[i] = beanloop.Point{TimeS: float64(p.AtS), TempC: float64(p.Bean)}
+		}
+		if curve, err = beanloop.NewCurve(bp); err != nil {
+			return false, err.Error()
+		}
+	}
+	c.recipe, c.follow, c.curve = r, follow, curve
+	c.facts.HasRecipe = true
+	return true, "recipe " + r.Name + " loaded"
+}
+
+func (c *Controller) crack(rec *record.Scan) (bool, string) {
+	if c.state != batch.Roasting {
+		return false, fmt.Sprintf("first crack is noted in a roast only, not while %s", c.state)
+	}
+	if c.roast.crackS > 0 {
+		return false, fmt.Sprintf("first crack was already noted at %.0f s", c.roast.crackS)
+	}
+	c.roast.crackS = c.sinceCharge()
+	rec.Add(record.Event{Kind: record.Milestone, Name: "first-crack", Text: "first crack heard", Value: c.roast.crackS})
+	return true, "first crack noted"
+}
+
+func (c *Controller) setMode(cmd *Command) (bool, string) {
+	i := airIdx
+	switch cmd.Loop {
+	case "air":
+	case "base":
+		i = baseIdx
+	default:
+		return false, fmt.Sprintf("loop %q: say air or base", cmd.Loop)
+	}
+	if cmd.Kind == record.SetAutomatic {
+		c.hand[i].on = false
+		return true, cmd.Loop + " loop automatic"
+	}
+	if !(cmd.Value >= 0 && cmd.Value <= 1) {
+		return false, fmt.Sprintf("manual output %v: allowed is 0 to 1", cmd.Value)
+	}
+	c.hand[i] = handOutput{on: true, duty: cmd.Value}
+	return true, fmt.Sprintf("%s loop manual at %.0f %%", cmd.Loop, 100*cmd.Value)
+}

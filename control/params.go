@@ -1,0 +1,61 @@
+package control
+
+import (
+	"drumwright/control/bean"
+	"drumwright/control/beanloop"
+	"drumwright/control/heat"
+	"drumwright/control/observe"
+	"drumwright/profiles"
+)
+
+// kgPerS turns an air flow of the files into that of the equations.
+func kgPerS(f profiles.KgPerHour) float64 { return float64(f) / 3600 }
+
+func airParams(m *profiles.Machine) heat.AirLoopParams {
+	a, l := m.Heaters.Air, m.Loops.Air
+	return heat.AirLoopParams{
+		PeriodS: float64(m.Scan.PeriodS), MaxPowerW: float64(a.PowerW), ElementHeatJPerK: float64(a.ElementJPK),
+		ElementHAWPerK: float64(a.ElementWPK), NominalFlowKgPerS: kgPerS(m.Air.Nominal), DuctLagS: float64(a.DuctLagS),
+		ProbeTauS: float64(a.ProbeLagS), Efficiency: float64(a.Efficiency), SlewKPerS: float64(l.Slew),
+		MinFlowShare: float64(m.Air.MinForHeat / m.Air.Nominal),
+		GainWPerK:    l.Gains.GainWPerK, IntegralS: float64(l.Gains.IntegralS), DerivativeS: float64(l.Gains.DerivS),
+	}
+}
+
+func baseParams(m *profiles.Machine) heat.BaseLoopParams {
+	r, l := m.Heaters.Radiant, m.Loops.Base
+	return heat.BaseLoopParams{
+		PeriodS: float64(m.Scan.PeriodS), MaxPowerW: float64(r.PowerW), DrumHeatJPerK: float64(m.Bed.DrumHeat),
+		DrumLossWPerK: float64(m.Bed.DrumLoss), GasExchangeWPerK: float64(m.Bed.GasToDrum), PanelHeatJPerK: float64(r.PanelJPK),
+		PanelAreaM2: r.AreaM2, PanelEmissivity: r.Emissivity, PanelLossWPerK: float64(r.PanelWPK), SlewKPerS: float64(l.Slew),
+		GainWPerK: l.Gains.GainWPerK, IntegralS: float64(l.Gains.IntegralS), DerivativeS: float64(l.Gains.DerivS),
+	}
+}
+
+// bedParams is what the estimator starts a batch of this recipe with.
+func bedParams(m *profiles.Machine, r *profiles.Recipe) observe.Params {
+	p := observe.DefaultParams()
+	p.HAGbWPerK, p.HADbWPerK, p.HAGdWPerK = float64(m.Bed.GasToBeans), float64(m.Bed.DrumToBeans), float64(m.Bed.GasToDrum)
+	p.G0KgPerS = kgPerS(m.Air.Nominal)
+	p.BatchKg = float64(r.Charge.Green)
+	if r.Charge.Moisture > 0 {
+		p.MoistureDB, p.MoistureMeasured = bean.MoistureDryBasis(float64(r.Charge.Moisture)), true
+	}
+	p.GasShare = float64(m.Bed.GasShare)
+	p.ProbeTauS = float64(m.Bed.ProbeLagS)
+	p.StepS = float64(m.Scan.PeriodS)
+	return p
+}
+
+func beanLoopParams(m *profiles.Machine, bed observe.Params) beanloop.Params {
+	p := beanloop.DefaultParams(bed)
+	b := m.Loops.Bean
+	p.LookS = float64(b.LookS)
+	p.Gains = beanloop.GainsFor(p.LookS, float64(m.Heaters.Air.DuctLagS), float64(m.Scan.PeriodS), float64(m.Bed.ProbeLagS))
+	if b.CloserS > 0 {
+		p.Gains.EarlyTauCS *= float64(b.CloserS) / p.Gains.LateTauCS
+		p.Gains.LateTauCS = float64(b.CloserS)
+	}
+	p.LowC, p.HighC, p.SlewKPerS = float64(m.Loops.Air.MinSet), float64(m.Loops.Air.MaxSet), float64(m.Loops.Air.Slew)
+	return p
+}

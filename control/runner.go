@@ -1,0 +1,200 @@
+package control
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+	"drumwright/safety"
+)
+
+// Field is the machine as the runner sees it. Both calls return by the deadline
+// whatever the buses do; what was not read in time says so by its quality.
+type Field interface {
+	Read(ctx context.Context, nowS float64, deadline time.Time, img *point.Image)
+	Write(ctx context.Context, deadline time.Time, p *safety.Permit) error
+}
+
+// Sink takes the record of a scan. Put copies what it needs and never blocks.
+type Sink interface {
+	Put(*record.Scan)
+}
+
+// Clock keeps the rhythm. Next waits for the next scan and says how late it
+// begins, how many whole periods were missed, and how long reading and the
+// whole scan may take. It returns the context's error when that is done.
+type Clock interface {
+	Next(ctx context.Context) (Slot, error)
+}
+
+// Slot is one turn of the clock.
+type Slot struct {
+	LatenessS float64
+	Missed    int
+	ReadBy    time.Time
+	DoneBy    time.Time
+}
+
+// Runner runs the scan: wait, read, decide, write, record.
+type Runner struct {
+	Field   Field
+	Clock   Clock
+	Core    *Controller
+	Sinks   []Sink
+	Recipes func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
+	Latches func([]string)                              // told when the latched causes change; must not block
+
+	Log *slog.Logger
+
+	asked   chan *request
+	failing bool // writes failed in the last scan
+	rec     record.Scan
+	cmds    [16]Command
+	reqs    [16]*request
+}
+
+type request struct {
+	cmd  Command
+	done chan record.Answer
+}
+
+// NewRunner makes a runner; fill in the rest of its fields before Run.
+func NewRunner(field Field, clock Clock, core *Controller) *Runner {
+	return &Runner{Field: field, Clock: clock, Core: core, Log: slog.New(slog.DiscardHandler), asked: make(chan *request, 64)}
+}
+
+// Do hands a command to the next scan and waits for its answer. A recipe is
+// read and checked before that, so that no file is opened in a scan.
+func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
+	req := &request{cmd: Command{Command: cmd}, done: make(chan record.Answer, 1)}
+	if cmd.Kind == record.LoadRecipe {
+		if r.Recipes == nil {
+			return record.Answer{Reason: "no recipe folder is set"}
+		}
+		recipe, err := r.Recipes(cmd.Recipe)
+		if err != nil {
+			return record.Answer{Reason: err.Error()}
+		}
+		req.cmd.Loaded = recipe
+	}
+	if !r.post(req) {
+		return record.Answer{Reason: "too many commands are waiting: try again"}
+	}
+	select {
+	case a := <-req.done:
+		return a
+	case <-ctx.Done():
+		return record.Answer{Reason: "no answer from the controller: " + ctx.Err().Error()}
+	}
+}
+
+func (r *Runner) post(req *request) bool {
+	select {
+	case r.asked <- req:
+		return true
+	default:
+		return false
+	}
+}
+
+// Post hands a command to the next scan without waiting; its answer is among
+// the events of the record. It is for scripted operators that run between
+// scans. It reports whether the queue had room.
+func (r *Runner) Post(cmd Command) bool {
+	return r.post(&request{cmd: cmd, done: make(chan record.Answer, 1)})
+}
+
+// note logs failing writes on their edges; the gate sees their cause by the age
+// of the inputs and the answers of the devices.
+func (r *Runner) note(err error) {
+	if failing := err != nil; failing != r.failing {
+		r.failing = failing
+		if failing {
+			r.Log.Warn("outputs not acknowledged", "err", err)
+		} else {
+			r.Log.Info("outputs acknowledged again")
+		}
+	}
+}
+
+// stopWrite is how long writing heat off may take when the runner ends.
+const stopWrite = 300 * time.Millisecond
+
+// Run scans until the context ends. Heat is written off before the first scan
+// and again, first of all, when it ends, also when a scan panics.
+func (r *Runner) Run(ctx context.Context) (err error) {
+	off := func() {
+		p := safety.HeatOff()
+		c, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWrite)
+		defer cancel()
+		if err := r.Field.Write(c, time.Now().Add(stopWrite), &p); err != nil {
+			r.Log.Error("heat off not acknowledged", "err", err)
+		}
+	}
+	off()
+	defer off()
+
+	period := float64(r.Core.m.Scan.PeriodS)
+	rec := &r.rec
+	rec.Timing.PeriodS = period
+	latches := len(r.Core.Latched())
+	var img point.Image
+	for {
+		slot, err := r.Clock.Next(ctx)
+		if err != nil {
+			if errors.Is(err, context.Canceled) {
+				return nil
+			}
+			return fmt.Errorf("scan clock: %w", err)
+		}
+		begin := time.Now()
+		rec.N++
+		rec.UnixNano = begin.UnixNano()
+		nowS := rec.ScanS + period*float64(1+slot.Missed)
+		rec.Timing.LatenessS = slot.LatenessS
+		rec.Timing.Overruns += uint64(slot.Missed)
+
+		r.Field.Read(ctx, nowS, slot.ReadBy, &img)
+		read := time.Now()
+		n := r.collect()
+		permit := r.Core.Step(nowS, &img, r.cmds[:n], rec)
+		step := time.Now()
+		r.note(r.Field.Write(ctx, slot.DoneBy, &permit))
+		rec.Timing.ReadS = read.Sub(begin).Seconds()
+		rec.Timing.StepS = step.Sub(read).Seconds()
+		rec.Timing.WriteS = time.Since(step).Seconds()
+
+		if r.Latches != nil {
+			if now := r.Core.gate.NumLatched(); now != latches {
+				latches = now
+				r.Latches(r.Core.Latched())
+			}
+		}
+		for i := range n {
+			r.reqs[i].done <- r.cmds[i].Answer
+		}
+		for _, s := range r.Sinks {
+			s.Put(rec)
+		}
+	}
+}
+
+// collect takes the commands that are waiting, as many as a scan takes.
+func (r *Runner) collect() int {
+	n := 0
+	for n < len(r.cmds) {
+		select {
+		case req := <-r.asked:
+			r.cmds[n], r.reqs[n] = req.cmd, req
+			n++
+		default:
+			return n
+		}
+	}
+	return n
+}

@@ -1,0 +1,190 @@
+package control
+
+import (
+	"math"
+
+	"drumwright/control/batch"
+	"drumwright/control/heat"
+	"drumwright/control/pid"
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
+
+// wishAll wishes every output for the state the sequence is in.
+func (c *Controller) wishAll(img *point.Image, dt float64, rec *record.Scan) {
+	w := &c.wish.Out
+	*w = [point.NumOutputs]float64{}
+	c.plan(img, rec)
+	turning := c.wishMotion(w, dt, rec)
+	heatOn := turning && c.heats()
+	if heatOn {
+		w[point.HeatEnable] = 1
+	}
+	c.wishHeat(w, img, heatOn, rec)
+	c.wishTray(w)
+	c.wishHorn(w)
+	c.wishHeartbeat(w, dt)
+	rec.Wish = *w
+}
+
+// heats reports whether this state uses heat.
+func (c *Controller) heats() bool {
+	switch c.state {
+	case batch.Warming, batch.Ready, batch.Charging, batch.Roasting, batch.Cooling:
+		return true
+	}
+	return false
+}
+
+// wishMotion turns drum and blower and reports whether both are asked to run.
+// Before the drum first turns the horn sounds for the machine's time.
+func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *record.Scan) bool {
+	if c.state == batch.Cold {
+		c.startS = 0
+		c.set.ledKgPerH, c.set.askedKgPerH = 0, 0
+		return false
+	}
+	was := c.permit.Value(point.DrumRun) >= 0.5
+	if c.state == batch.Tripped && !was { // a trip starts nothing; the gate keeps on what was on
+		return false
+	}
+	if !was && c.startS < float64(c.m.Batch.HornS) {
+		c.startS += dt
+		w[point.Horn] = 1
+		return false
+	}
+	c.leadFlow(dt)
+	skin := c.wantedSkinSpeed(dt)
+	rec.Drum.SetMMPerS = skin
+	w[point.DrumRun], w[point.DrumSpeed] = 1, c.clampDrum(c.drive.HzFromSkin(skin))
+	w[point.BlowerRun], w[point.BlowerSpeed] = 1, c.m.BlowerHz(c.set.ledKgPerH)
+	rec.Drum.SetHz = w[point.DrumSpeed]
+	return true
+}
+
+func (c *Controller) clampDrum(hz float64) float64 {
+	return math.Max(float64(c.m.Drum.MinHz), math.Min(float64(c.m.Drum.MaxHz), hz))
+}
+
+// wantedSkinSpeed follows the schedule over estimated loss in a roast, and the
+// idle speed otherwise.
+func (c *Controller) wantedSkinSpeed(dt float64) float64 {
+	if c.follow != nil && c.roast.beansIn {
+		if c.observing {
+			return c.follow.Step(c.estimate.LossFraction, dt)
+		}
+		return c.follow.SkinMMS()
+	}
+	return float64(c.m.Drum.IdleSpeed)
+}
+
+// wishHeat runs both loops, also when they are off, so that they know where
+// they stand when they are switched on.
+func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on bool, rec *record.Scan) {
+	ambient, _ := c.ambientC(img)
+	flow := c.flowKgPerH(img) / 3600
+	mode, hand := pid.Auto, 0.0
+	switch {
+	case !on:
+		mode = pid.Manual
+	case c.hand[airIdx].on:
+		mode, hand = pid.Manual, c.hand[airIdx].duty
+	case c.closed:
+		mode = pid.Cascade
+	}
+	a := c.air.Step(heat.AirIn{Mode: mode, SetC: c.set.inletC, RemoteC: c.set.inletC, MeasuredC: usable(img, point.InletAir),
+		IntakeC: ambient, FlowKgPerS: flow, ManualDuty: hand})
+	rec.Air = record.Loop{Mode: loopMode(on, mode), SetC: a.SetC, MeasuredC: img.In[point.InletAir].V, Duty: a.Duty, PowerW: a.PowerW, Limited: a.AtMin || a.AtMax}
+
+	bmode, bhand := pid.Auto, 0.0
+	switch {
+	case !on:
+		bmode = pid.Manual
+	case c.hand[baseIdx].on:
+		bmode, bhand = pid.Manual, c.hand[baseIdx].duty
+	}
+	b := c.base.Step(heat.BaseIn{Mode: bmode, SetC: c.set.skinC, SkinC: usable(img, point.DrumSkin), AmbientC: ambient,
+		InletC: usable(img, point.InletAir), FlowKgPerS: flow, ManualDuty: bhand})
+	rec.Base = record.Loop{Mode: loopMode(on, bmode), SetC: b.SetC, MeasuredC: img.In[point.DrumSkin].V, Duty: b.Duty, PowerW: b.PowerW, Limited: b.AtMin || b.AtMax}
+
+	w[point.AirHeaterPower] = c.proportion(airIdx, a.Duty, on)
+	w[point.RadiantPower] = c.proportion(baseIdx, b.Duty, on)
+}
+
+// proportion gives the output for a duty: itself, or on and off in windows.
+func (c *Controller) proportion(i int, duty float64, on bool) float64 {
+	if !on {
+		duty = 0
+	}
+	if c.cut[i] == nil {
+		return duty
+	}
+	if c.cut[i].Step(duty) {
+		return 1
+	}
+	return 0
+}
+
+// applied tells the loops what really went out.
+func (c *Controller) applied() {
+	enabled := c.permit.Value(point.HeatEnable) >= 0.5
+	for i, o := range [...]point.Output{point.AirHeaterPower, point.RadiantPower} {
+		if enabled && c.permit.Value(o) == c.wish.Out[o] {
+			continue // as asked: a loop takes its own duty as applied
+		}
+		duty := c.permit.Value(o)
+		if i == airIdx {
+			c.air.Track(duty)
+		} else {
+			c.base.Track(duty)
+		}
+	}
+}
+
+func loopMode(on bool, m pid.Mode) record.Mode {
+	switch {
+	case !on:
+		return record.Off
+	case m == pid.Manual:
+		return record.Manual
+	case m == pid.Cascade:
+		return record.Cascaded
+	}
+	return record.Automatic
+}
+
+// wishTray runs fan and stirrer from drop until the tray is cool, also when the
+// day is ended meanwhile.
+func (c *Controller) wishTray(w *[point.NumOutputs]float64) {
+	cooling := c.state == batch.Discharging || c.state == batch.Cooling
+	if c.state == batch.RunDown && c.roast.dropS > 0 {
+		cooling = c.nowS-c.roast.chargeAtS-c.roast.dropS < float64(c.m.Batch.CoolS)
+	}
+	if cooling {
+		w[point.CoolingFan], w[point.Stirrer] = 1, 1
+	}
+}
+
+// dropHornS is how long the horn calls for the drop.
+const dropHornS = 2.0
+
+func (c *Controller) wishHorn(w *[point.NumOutputs]float64) {
+	if c.state == batch.Discharging && c.roast.dropS == 0 && math.Mod(c.nowS-c.enterS, 2*dropHornS) < dropHornS {
+		w[point.Horn] = 1
+	}
+}
+
+// wishHeartbeat changes the life sign at the rhythm the machine file gives. Only
+// a finished scan gets this far.
+func (c *Controller) wishHeartbeat(w *[point.NumOutputs]float64, dt float64) {
+	if !c.m.HasOut[point.Heartbeat] {
+		return
+	}
+	rhythm := float64(max(1, c.m.Out[point.Heartbeat].RefreshScans)) * float64(c.m.Scan.PeriodS)
+	c.beatS += dt
+	if c.beatS >= rhythm-1e-9 {
+		c.beatS = 0
+		c.beat = 1 - c.beat
+	}
+	w[point.Heartbeat] = c.beat
+}

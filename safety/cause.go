@@ -1,0 +1,67 @@
+package safety
+
+// Class says how a latched cause is reset.
+type Class uint8
+
+// The reset classes.
+const (
+	Clears      Class = iota // by itself; logged only
+	Acknowledge              // by itself, stays on the list until acknowledged
+	AtMachine                // latched: gone, and a reset at the machine
+	WithFinding              // latched: as AtMachine, with a named person
+	HardwareToo              // latched: the hardware is reset first, then as AtMachine
+)
+
+// Arming says when a cause is looked at.
+type Arming uint8
+
+// The arming conditions.
+const (
+	Always     Arming = iota
+	HeatOn            // heat was permitted in the last scan or is asked for
+	BeansIn           // beans are in the drum
+	BeansHot          // beans are in the drum or heat is on
+	DrumOn            // the drum has been commanded for its starting time
+	BlowerOn          // the blower has been commanded for its starting time
+	FanOn             // the cooling fan is commanded
+	HeatersOff        // both heaters have been at zero
+)
+
+// Priority of an alarm.
+type Priority uint8
+
+// Priorities in rising order.
+const (
+	Low Priority = iota
+	Medium
+	High
+	Critical
+)
+
+func (p Priority) String() string { return [...]string{"low", "medium", "high", "critical"}[p] }
+
+// Row is one cause of the cause-and-effect table: what is looked at, when, for
+// how long it must stand, and what follows.
+type Row struct {
+	ID          string // as configuration, record and alarms name it
+	State       SafeState
+	Warn        bool // only warns; blocks nothing
+	Arm         Arming
+	AfterS      float64 // on-delay, s
+	Class       Class
+	Priority    Priority
+	Cause       string // one sentence each
+	Consequence string
+	Action      string
+
+	signal func(*Gate, *view) finding
+}
+
+// finding is what a signal saw in this scan.
+type finding struct {
+	active bool
+	value  float64
+	limit  float64
+	unit   string
+	detail string // which point, in the words of the machine file
+}
