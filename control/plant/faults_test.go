@@ -300,7 +300,12 @@ func TestBeanFire(t *testing.T) {
 		if l := r.m.Ledger(); math.Abs(l.ErrorJ()) > 1e-3*l.InJ() {
 			t.Errorf("books out by %g J", l.ErrorJ())
 		}
-		return (r.m.Truth().BeanC - a) / 20
+		rate := (r.m.Truth().BeanC - a) / 20
+		r.settle(600, 30, 0)
+		if c := r.m.Truth().BeanC; c > 800 {
+			t.Errorf("fire reached %.0f °C, it must burn out below 800", c)
+		}
+		return rate
 	}
 	with, without := rate(true), rate(false)
 	if with < 0.4 || without > 0.5*with {

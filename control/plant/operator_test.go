@@ -129,3 +129,29 @@ func TestCoolingTray(t *testing.T) {
 		})
 	}
 }
+
+func TestWarmStart(t *testing.T) {
+	r := charged(t, Kilo(), 171, 203, 1000)
+	r.settle(60, 250, 1000)
+	r.m.Drop()
+	r.m.EmptyTray()
+	r.m.WarmStart(Warm{SkinC: 180, InletC: 220, RadiantW: 800, ExhaustC: 190, Running: true})
+	if l := r.m.Ledger(); l != (Ledger{}) {
+		t.Errorf("new books are not empty: %+v", l)
+	}
+	rd, tr, p := r.m.Readings(), r.m.Truth(), r.m.Params()
+	near(t, "skin probe", rd.SkinProbe.C, 180, 1)
+	near(t, "inlet probe", rd.InletProbe.C, 220, 1)
+	near(t, "exhaust probe", rd.ExhaustProbe.C, 190, 1)
+	near(t, "bare bean probe", rd.BeanProbe.C, 190, 1)
+	near(t, "flow", tr.AirKgPerS, p.AirKgPerS, 1e-9)
+	if !rd.AirProven || !tr.DrumTurning {
+		t.Error("air not proven or drum not turning")
+	}
+	// It was said to be steady: the power that holds it keeps inlet and panels
+	// where they are.
+	inlet, panel := tr.InletC, tr.PanelC
+	r.settle(20, 220, 800)
+	near(t, "inlet later", r.m.Truth().InletC, inlet, 2)
+	near(t, "panel later", r.m.Truth().PanelC, panel, 2)
+}
