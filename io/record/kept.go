@@ -1,5 +1,7 @@
 package record
 
+import "drumwright/io/point"
+
 // Results of a kept batch.
 const (
 	BatchOpen    = "open"    // runs now
@@ -45,42 +47,41 @@ type KeptDetail struct {
 	Events      []KeptEvent  `json:"events"`
 }
 
-// KeptSample is one sample of a batch. Temperatures are in °C by the name of
-// their point, null while the point was not usable; points that the machine
-// has not are left out. Estimates are null while none was made.
+// KeptSample is one sample. Temperatures are by the name of their point,
+// unknown while the point was not usable; points that the machine has not are
+// left out. Estimates are unknown while none was made.
 type KeptSample struct {
-	Time           string               `json:"time"` // UTC
-	ScanS          Number               `json:"scan_s"`
-	SinceChargeS   Number               `json:"since_charge_s"`
-	State          string               `json:"state"`
-	Stage          int                  `json:"stage"`
-	Temperatures   map[string]KeptValue `json:"temperatures_c"`
-	TargetC        Number               `json:"target_c"`
-	TrueC          Number               `json:"true_c"`
-	TrueSdC        Number               `json:"true_sd_c"`
-	RateKPerS      Number               `json:"rate_k_per_s"`
-	RateSdKPerS    Number               `json:"rate_sd_k_per_s"`
-	MoistureDB     Number               `json:"moisture_dry_basis"`
-	Loss           Number               `json:"loss"`
-	LossSd         Number               `json:"loss_sd"`
-	HeatFactor     Number               `json:"heat_factor"`
-	AirMode        string               `json:"air_mode"`
-	AirSetC        Number               `json:"air_set_c"`
-	AirDuty        Number               `json:"air_duty"`
-	AirPermit      Number               `json:"air_permit"` // share of rated power that the gate let through
-	BaseMode       string               `json:"base_mode"`
-	BaseSetC       Number               `json:"base_set_c"`
-	BaseDuty       Number               `json:"base_duty"`
-	BasePermit     Number               `json:"base_permit"`
-	DrumSetMMPerS  Number               `json:"drum_set_mm_per_s"`
-	DrumMMPerS     Number               `json:"drum_mm_per_s"`
-	FlowSetKgPerH  Number               `json:"flow_set_kg_per_h"`
-	FlowKgPerH     Number               `json:"flow_kg_per_h"`
-	HeatPermitted  bool                 `json:"heat_permitted"`
-	CurrentAirA    Number               `json:"air_heater_current_a"`
-	CurrentBaseA   Number               `json:"radiant_current_a"`
-	MainsVoltageV  Number               `json:"mains_voltage_v"`
-	DrumTurningRPM Number               `json:"drum_rpm"`
+	Time          string               `json:"time"` // UTC
+	ScanS         Number               `json:"scan_s"`
+	SinceChargeS  Number               `json:"since_charge_s"`
+	State         string               `json:"state"`
+	Stage         int                  `json:"stage"`
+	HeatPermitted bool                 `json:"heat_permitted"`
+	Temperatures  map[string]KeptValue `json:"temperatures_c"`
+	TargetC       Number               `json:"target_c"`
+	TrueC         Number               `json:"true_c"`
+	TrueSdC       Number               `json:"true_sd_c"`
+	RateKPerS     Number               `json:"rate_k_per_s"`
+	RateSdKPerS   Number               `json:"rate_sd_k_per_s"`
+	MoistureDB    Number               `json:"moisture_dry_basis"`
+	Loss          Number               `json:"loss"`
+	LossSd        Number               `json:"loss_sd"`
+	HeatFactor    Number               `json:"heat_factor"`
+	AirMode       string               `json:"air_mode"`
+	AirSetC       Number               `json:"air_set_c"`
+	AirDuty       Number               `json:"air_duty"`   // what control asked for, share of rated power
+	AirPermit     Number               `json:"air_permit"` // what the gate let through
+	BaseMode      string               `json:"base_mode"`
+	BaseSetC      Number               `json:"base_set_c"`
+	BaseDuty      Number               `json:"base_duty"`
+	BasePermit    Number               `json:"base_permit"`
+	DrumSetMMPerS Number               `json:"drum_set_mm_per_s"`
+	DrumMMPerS    Number               `json:"drum_mm_per_s"`
+	FlowSetKgPerH Number               `json:"flow_set_kg_per_h"`
+	FlowKgPerH    Number               `json:"flow_kg_per_h"`
+	AirCurrentA   Number               `json:"air_heater_current_a"`
+	BaseCurrentA  Number               `json:"radiant_current_a"`
+	MainsV        Number               `json:"mains_v"`
 }
 
 // KeptValue is a measured value with its quality.
@@ -99,4 +100,41 @@ type KeptEvent struct {
 	Text  string `json:"text"`
 	Value Number `json:"value"`
 	Limit Number `json:"limit"`
+}
+
+// NewKeptSample makes the sample of a scan.
+func NewKeptSample(s *Scan) KeptSample {
+	m, in := measured(s), &s.Image.In
+	k := KeptSample{Time: TimeString(s.UnixNano), ScanS: Number(s.ScanS), SinceChargeS: unless0(s.Batch.SinceS, s.Batch.SinceS),
+		State: s.State, Stage: s.Batch.Stage, HeatPermitted: s.Safety.HeatPermitted, Temperatures: make(map[string]KeptValue),
+		TargetC: m.Bean.TargetC, TrueC: m.Bean.TrueC, TrueSdC: m.Bean.TrueSdC, RateKPerS: m.Bean.RateKPerS, RateSdKPerS: m.Bean.RateSdKPerS,
+		MoistureDB: m.Bean.MoistureDB, Loss: m.Bean.Loss, LossSd: m.Bean.LossSd, HeatFactor: m.Bean.HeatFactor,
+		AirMode: m.Air.Mode, AirSetC: m.Air.SetC, AirDuty: m.Air.Duty, AirPermit: Number(s.Permit[point.AirHeaterPower]),
+		BaseMode: m.Base.Mode, BaseSetC: m.Base.SetC, BaseDuty: m.Base.Duty, BasePermit: Number(s.Permit[point.RadiantPower]),
+		DrumSetMMPerS: m.Drum.SetMMPerS, DrumMMPerS: m.Drum.MeasuredMMPerS, FlowSetKgPerH: m.Drum.FlowSetKgPerH, FlowKgPerH: m.Drum.FlowKgPerH,
+		AirCurrentA:  given(in[point.AirHeaterCurrent].Usable(), in[point.AirHeaterCurrent].V),
+		BaseCurrentA: given(in[point.RadiantCurrent].Usable(), in[point.RadiantCurrent].V),
+		MainsV:       given(in[point.MainsVoltage].Usable(), in[point.MainsVoltage].V)}
+	for i := range point.NumInputs {
+		if v := in[i]; i.Role().Kind == point.Temperature && v.Quality != point.Absent {
+			k.Temperatures[i.String()] = KeptValue{given(v.Usable(), v.V), v.Quality.String()}
+		}
+	}
+	return k
+}
+
+// NewKeptEvent makes the kept form of event i of the scan, 0 ≤ i < s.NumEvents.
+func NewKeptEvent(s *Scan, i int) KeptEvent {
+	e := &s.Events[i]
+	return KeptEvent{Time: TimeString(s.UnixNano), ScanS: Number(s.ScanS), State: s.State, Kind: e.Kind.String(),
+		Name: e.Name, Text: e.Text, Value: Number(e.Value), Limit: Number(e.Limit)}
+}
+
+// Keep brings what is known of the running batch up to date. What identifies
+// it, its times of day and its result are left alone.
+func (k *KeptBatch) Keep(b *Batch) {
+	k.TurnS, k.TurnC = unless0(b.TurnS, b.TurnS), unless0(b.TurnS, b.TurnC)
+	k.FirstCrackS = unless0(b.FirstCrackS, b.FirstCrackS)
+	k.DropS, k.DropC, k.LossAtDrop = unless0(b.DropS, b.DropS), unless0(b.DropS, b.DropC), unless0(b.DropS, b.LossAtDrop)
+	k.TargetDropC = unless0(b.TargetDropC, b.TargetDropC)
 }
