@@ -140,7 +140,7 @@ func (b *bus) fetch(u *unit, t point.Table, address, count uint16, deadline time
 // and sets its deadline. If it fails, nothing may be sent.
 func (b *bus) begin(deadline time.Time, out, back int) (time.Time, error) {
 	now := time.Now()
-	if err := b.line.ready(earlier(now.Add(b.timeout), deadline)); err != nil {
+	if err := b.line.ready(earlier(now.Add(b.timeout), deadline), deadline); err != nil {
 		return now, err
 	}
 	b.noteOpen()

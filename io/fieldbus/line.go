@@ -38,8 +38,9 @@ type line interface {
 	// connect tries once to open the line and waits for the outcome.
 	connect(ctx context.Context) error
 	// ready reports whether a request may be sent now. It opens a closed line
-	// in the background and waits for that at most until the given time.
-	ready(until time.Time) error
+	// in the background and waits for that at most until openBy; it waits for
+	// silence only if that ends before the deadline.
+	ready(openBy, deadline time.Time) error
 	// arm sets the time by which the next Send has to return.
 	arm(deadline time.Time)
 	// wire estimates how long the bytes of a request and its reply take.

@@ -100,11 +100,11 @@ func (l *rtuLine) connect(ctx context.Context) error {
 	return nil
 }
 
-// ready waits out the silence that must follow an error, but not beyond the
-// given time. What comes in meanwhile is a late reply and is thrown away.
-func (l *rtuLine) ready(until time.Time) error {
+// ready waits out the silence that must follow an error, if it ends before the
+// deadline. What comes in meanwhile is a late reply and is thrown away.
+func (l *rtuLine) ready(openBy, deadline time.Time) error {
 	if l.port == nil {
-		p, ok := l.opener.try(until)
+		p, ok := l.opener.try(openBy)
 		if !ok {
 			return errNotOpen
 		}
@@ -116,7 +116,7 @@ func (l *rtuLine) ready(until time.Time) error {
 			l.quietUntil = time.Time{}
 			break
 		}
-		if l.quietUntil.After(until) {
+		if l.quietUntil.After(deadline) {
 			return errQuiet
 		}
 		n, err := l.readFor(left)

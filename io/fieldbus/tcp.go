@@ -84,11 +84,11 @@ func (t *tcpLine) connect(ctx context.Context) error {
 	return t.take(c)
 }
 
-func (t *tcpLine) ready(until time.Time) error {
+func (t *tcpLine) ready(openBy, _ time.Time) error {
 	if t.conn != nil {
 		return nil
 	}
-	c, ok := t.opener.try(until)
+	c, ok := t.opener.try(openBy)
 	if !ok || t.take(c) != nil {
 		return errNotOpen
 	}

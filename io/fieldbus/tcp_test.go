@@ -8,14 +8,25 @@ import (
 	"time"
 
 	"drumwright/io/point"
+	"drumwright/profiles"
+)
+
+const (
+	brief   = 25 * time.Millisecond
+	patient = 400 * time.Millisecond
 )
 
 // scripted is a machine with two devices on two buses: bus 0 is the one that
 // fails, bus 1 is sound.
-func scripted(t *testing.T) (faulty, sound *script, m *builder, f *Fieldbus) {
+//
+// The time-out of bus 0 is short where a fault shows by silence; everywhere
+// else time-outs are long, so that a busy test machine is not taken for a fault.
+func scripted(t *testing.T, timeout time.Duration) (faulty, sound *script, m *builder, f *Fieldbus) {
 	t.Helper()
 	faulty, sound = newScript(t), newScript(t)
 	m = newMachine().tcp(faulty.address).tcp(sound.address)
+	m.BusList[0].TimeoutS = profiles.Seconds(timeout.Seconds())
+	m.BusList[1].TimeoutS = profiles.Seconds(patient.Seconds())
 	plain := func(bus int, address uint16) point.Access {
 		a := number(bus, point.Holding, address)
 		a.Type, a.Scale, a.Max = point.Uint16, 1, 65535
@@ -57,6 +68,15 @@ func check(t *testing.T, name string, faulty, sound *script, img *point.Image) (
 	return ok
 }
 
+func eventually(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	for until := time.Now().Add(5 * time.Second); !ok(); {
+		if time.Now().After(until) {
+			t.Fatalf("no %s within 5 s", what)
+		}
+	}
+}
+
 func TestTCPFaults(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -88,16 +108,23 @@ func TestTCPFaults(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			faulty, sound, m, f := scripted(t)
+			timeout := patient
+			if c.cause == point.Timeout {
+				timeout = brief
+			}
+			faulty, sound, m, f := scripted(t, timeout)
 			now := 0.0
 			scan := func() (point.Image, bool) {
 				img := m.scan(f, now)
 				now += 0.1
 				return img, check(t, c.name, faulty, sound, &img)
 			}
-			if _, ok := scan(); !ok {
-				t.Fatal("no good value before the fault")
-			}
+			var last float64
+			eventually(t, "a good value before the fault", func() bool {
+				img, ok := scan()
+				last = img.In[point.Bean].V
+				return ok
+			})
 			faulty.behave(c.act)
 			for i := range 4 {
 				img, ok := scan()
@@ -105,23 +132,14 @@ func TestTCPFaults(t *testing.T) {
 					t.Errorf("scan %d with fault: good = %v, want %v: %+v", i, ok, c.works, img.In[point.Bean])
 				}
 				if i == 0 && !ok {
-					if v := img.In[point.Bean]; v.Quality != point.Uncertain || v.Cause != c.cause || v.V != valueOf(10, 1) || v.AgeS == 0 {
+					if v := img.In[point.Bean]; v.Quality != point.Uncertain || v.Cause != c.cause || v.V != last || v.AgeS == 0 {
 						t.Errorf("first scan with fault: %+v, want the last value, uncertain, cause %q", v, c.cause)
 					}
 				}
 			}
 			faulty.behave(faithful)
-			until := time.Now().Add(2 * time.Second)
-			for {
-				if _, ok := scan(); ok {
-					break
-				}
-				if time.Now().After(until) {
-					t.Fatalf("does not recover: %+v", f.Stats())
-				}
-			}
-			if _, ok := scan(); !ok {
-				t.Error("recovery does not last")
+			for range 2 {
+				eventually(t, "recovery", func() bool { _, ok := scan(); return ok })
 			}
 		})
 	}
@@ -130,7 +148,7 @@ func TestTCPFaults(t *testing.T) {
 // A server that answers a little slower than the time-out must never get a
 // reply accepted for the wrong request, and counts as time-out.
 func TestTCPSlowReplyIsNotTakenForTheNext(t *testing.T) {
-	faulty, sound, m, f := scripted(t)
+	faulty, sound, m, f := scripted(t, brief)
 	slow := make(chan *exchange, 100)
 	faulty.behave(func(x *exchange) { slow <- x })
 	for i := range 6 {
@@ -148,8 +166,7 @@ func TestTCPSlowReplyIsNotTakenForTheNext(t *testing.T) {
 }
 
 func TestTCPServerRestarts(t *testing.T) {
-	faulty, sound, m, f := scripted(t)
-	m.BusList[0].Retries = 1
+	faulty, sound, m, f := scripted(t, patient)
 	img := m.scan(f, 0)
 	if !check(t, "before", faulty, sound, &img) {
 		t.Fatal("no good value before")
@@ -168,16 +185,12 @@ func TestTCPServerRestarts(t *testing.T) {
 		t.Error("still said to be connected")
 	}
 	faulty.listen(faulty.address)
-	until := time.Now().Add(2 * time.Second)
-	for now := 0.4; ; now += 0.1 {
+	now := 0.4
+	eventually(t, "good value from the restarted server", func() bool {
 		img = m.scan(f, now)
-		if check(t, "back", faulty, sound, &img) {
-			break
-		}
-		if time.Now().After(until) {
-			t.Fatal("does not come back")
-		}
-	}
+		now += 0.1
+		return check(t, "back", faulty, sound, &img)
+	})
 	if s := f.Stats().Buses[0]; !s.Connected || s.Connections != 2 {
 		t.Errorf("stats %+v", s)
 	}
@@ -185,7 +198,7 @@ func TestTCPServerRestarts(t *testing.T) {
 
 // Age and quality by the rules, in scan seconds whatever the real time.
 func TestValueAgesToBad(t *testing.T) {
-	faulty, _, m, f := scripted(t)
+	faulty, _, m, f := scripted(t, patient)
 	m.scan(f, 0)
 	faulty.stop()
 	for _, c := range []struct {
@@ -202,17 +215,16 @@ func TestValueAgesToBad(t *testing.T) {
 // A dial into nowhere must not hold the scan up.
 func TestScanKeepsItsDeadlineWhileDialling(t *testing.T) {
 	sound := newScript(t)
-	m := newMachine().tcp("127.0.0.1:9").tcp(sound.address)
-	m.input(point.Bean, number(0, point.Holding, 10)).input(point.Exhaust, number(1, point.Holding, 20))
+	m := newMachine().tcp(sound.address).tcp("127.0.0.1:9")
+	m.input(point.Bean, number(1, point.Holding, 10)).input(point.Exhaust, number(0, point.Holding, 20))
 	f := m.open(t)
 	block := make(chan struct{})
-	f.buses[0].line.(*tcpLine).opener.open = dialBlocked(block)
+	f.buses[1].line.(*tcpLine).opener.open = dialBlocked(block)
 	for i := range 5 {
-		begin := time.Now()
-		deadline := begin.Add(20 * time.Millisecond)
+		deadline := time.Now().Add(100 * time.Millisecond)
 		var img point.Image
 		f.Read(context.Background(), 0.1*float64(i), deadline, &img)
-		if late := time.Since(deadline); late > 50*time.Millisecond {
+		if late := time.Since(deadline); late > 100*time.Millisecond {
 			t.Errorf("scan %d came back %v late", i, late)
 		}
 		if v := img.In[point.Exhaust]; v.Quality != point.Good {
@@ -226,7 +238,7 @@ func TestScanKeepsItsDeadlineWhileDialling(t *testing.T) {
 }
 
 func TestCancelledContextEndsTheScan(t *testing.T) {
-	_, sound, m, f := scripted(t)
+	_, sound, m, f := scripted(t, patient)
 	m.scan(f, 0)
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
