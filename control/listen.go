@@ -150,7 +150,7 @@ func (c *Controller) crack(rec *record.Scan) (bool, string) {
 		return false, fmt.Sprintf("first crack was already noted at %.0f s", c.roast.crackS)
 	}
 	c.roast.crackS = c.sinceCharge()
-	rec.Add(record.Event{Kind: record.Milestone, Name: "first-crack", Text: "first crack heard", Value: c.roast.crackS})
+	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneFirstCrack, Text: "first crack heard", Value: c.roast.crackS})
 	return true, "first crack noted"
 }
 

@@ -18,7 +18,7 @@ func (c *Controller) move(rec *record.Scan) {
 		c.enter(from, t, rec)
 	}
 	if c.roast.beansIn && c.state != batch.Charging && c.roast.watchTurn(c.sinceCharge(), usable(&rec.Image, beanInput)) {
-		rec.Add(record.Event{Kind: record.Milestone, Name: "turn", Text: fmt.Sprintf("turning point %.1f °C", c.roast.turnC), Value: c.roast.turnS})
+		rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneTurningPoint, Text: fmt.Sprintf("turning point %.1f °C", c.roast.turnC), Value: c.roast.turnS})
 	}
 	if c.state == batch.Discharging && c.roast.dropS == 0 {
 		// The drop is the moment the beans leave: the door's contact where there is
@@ -37,7 +37,7 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 	switch t.To {
 	case batch.Warming:
 		if from == batch.Cooling {
-			rec.Add(record.Event{Kind: record.Milestone, Name: "cooled", Text: "the beans are cooled", Value: c.sinceCharge()})
+			rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCooled, Text: "the beans are cooled", Value: c.sinceCharge()})
 		}
 		if !c.roast.beansIn {
 			c.roast.running = false
@@ -74,7 +74,7 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		c.charge.forget()
 	case batch.RunDown, batch.Tripped, batch.Cold:
 		if c.roast.running && c.roast.dropS == 0 {
-			rec.Add(record.Event{Kind: record.Milestone, Name: "aborted", Text: "the batch was broken off: " + t.Reason, Value: c.sinceCharge()})
+			rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneAborted, Text: "the batch was broken off: " + t.Reason, Value: c.sinceCharge()})
 			c.endEstimate()
 			c.roast.running = false
 		}
@@ -99,7 +99,7 @@ func (c *Controller) beginRoast(atS float64, rec *record.Scan) {
 // charged is the certainty that they are in.
 func (c *Controller) charged(rec *record.Scan) {
 	c.lastBatch = c.roast.id
-	rec.Add(record.Event{Kind: record.Milestone, Name: "charge", Text: fmt.Sprintf("batch %d charged: %s, %.0f g", c.roast.id, c.recipe.Name, 1000*float64(c.recipe.Charge.Green)),
+	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCharge, Text: fmt.Sprintf("batch %d charged: %s, %.0f g", c.roast.id, c.recipe.Name, 1000*float64(c.recipe.Charge.Green)),
 		Value: c.roast.chargeAtS})
 }
 
@@ -114,5 +114,5 @@ func (c *Controller) dropped(rec *record.Scan) {
 		r.dropC = 0
 	}
 	c.endEstimate()
-	rec.Add(record.Event{Kind: record.Milestone, Name: "drop", Text: fmt.Sprintf("dropped at %.1f °C, %.0f s, estimated loss %.1f %%", r.dropC, r.dropS, 100*r.dropLoss), Value: r.dropS})
+	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneDrop, Text: fmt.Sprintf("dropped at %.1f °C, %.0f s, estimated loss %.1f %%", r.dropC, r.dropS, 100*r.dropLoss), Value: r.dropS})
 }

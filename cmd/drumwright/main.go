@@ -2,23 +2,16 @@
 package main
 
 import (
-	_ "github.com/eclipse/paho.mqtt.golang"
-	_ "github.com/goburrow/modbus"
-	_ "github.com/invopop/jsonschema"
-	_ "github.com/ncruces/go-sqlite3"
-	_ "github.com/ncruces/go-sqlite3/driver"
-	_ "github.com/prometheus/client_golang/prometheus"
-	_ "github.com/prometheus/client_golang/prometheus/collectors"
-	_ "github.com/prometheus/client_golang/prometheus/promhttp"
-	_ "github.com/prometheus/client_golang/prometheus/testutil"
-	_ "github.com/rogpeppe/go-internal/testscript"
-	_ "github.com/simonvetter/modbus"
-	_ "github.com/spf13/cobra"
-	_ "go.bug.st/serial"
-	_ "golang.org/x/sync/errgroup"
-	_ "golang.org/x/sys/unix"
-	_ "gopkg.in/yaml.v3"
-	_ "pgregory.net/rapid"
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
 )
 
-func main() {}
+func main() { os.Exit(mainCode()) }
+
+func mainCode() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+}

@@ -16,6 +16,7 @@ const (
 	MilestoneFirstCrack   = "first crack"
 	MilestoneDrop         = "drop"
 	MilestoneCooled       = "cooled"
+	MilestoneAborted      = "aborted"
 )
 
 // KeptBatch is a batch as the journal keeps it. What never happened is null.

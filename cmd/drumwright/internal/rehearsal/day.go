@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"time"
 
 	"drumwright/control"
@@ -210,7 +211,7 @@ func (d *day) Put(s *record.Scan) {
 				d.trippedS = s.ScanS
 			}
 			d.res.Trips = append(d.res.Trips, Trip{Cause: e.Name, SafeState: s.Safety.SafeState, AtS: s.ScanS, SinceS: s.Batch.SinceS, Text: e.Text})
-		case e.Kind == record.Milestone && e.Name == "charge" && d.firstS == 0:
+		case e.Kind == record.Milestone && e.Name == record.MilestoneCharge && d.firstS == 0:
 			d.firstS = s.ScanS - s.Batch.SinceS
 		}
 		if d.plan.Tell != nil {
@@ -222,3 +223,15 @@ func (d *day) Put(s *record.Scan) {
 	}
 	d.last = *s
 }
+
+// FaultNames lists the faults that a plan may hold.
+func FaultNames() []string {
+	var names []string
+	for _, f := range plant.Faults() {
+		names = append(names, f.Name)
+	}
+	return names
+}
+
+// KnownFault reports whether there is a fault of that name.
+func KnownFault(name string) bool { return slices.Contains(FaultNames(), name) }

@@ -97,11 +97,11 @@ func (m *meter) put(s *record.Scan) *Batch {
 			continue
 		}
 		switch e.Name {
-		case "turn":
+		case record.MilestoneTurningPoint:
 			m.b.TurningPointS, m.b.TurningPointC = s.Batch.TurnS, s.Batch.TurnC
-		case "first-crack":
+		case record.MilestoneFirstCrack:
 			m.b.FirstCrackS = e.Value
-		case "drop":
+		case record.MilestoneDrop:
 			m.b.DropS, m.b.DropC = s.Batch.DropS, probe.V
 			if s.Batch.TargetDropC > 0 {
 				m.b.DropErrorC = m.b.DropC - s.Batch.TargetDropC
@@ -110,7 +110,7 @@ func (m *meter) put(s *record.Scan) *Batch {
 			m.b.LossTrue = m.tr.TrayLossFrac
 			m.b.EnergyKWh = m.energyJ / 3.6e6
 			return m.finish()
-		case "aborted":
+		case record.MilestoneAborted:
 			m.b.Aborted = true
 			return m.finish()
 		}

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"drumwright/control"
+	"drumwright/control/plant"
+	"drumwright/control/plant/registers"
+)
+
+func plantCommand() *cobra.Command {
+	var o struct {
+		seed    uint64
+		scale   float64
+		anyPort bool
+	}
+	c := &cobra.Command{
+		Use:   "plant MACHINE",
+		Short: "Simulate a machine on Modbus, in the registers of its machine file",
+		Long: `plant simulates the machine that a machine file describes and answers Modbus
+masters on the addresses in that file, in real or scaled time. MACHINE is a file
+or the name of a shipped machine (heron-1000, lark-300).
+
+It takes an operator's actions as lines on standard input:
+  charge 1000 11     open the gate and charge 1000 g of 11 % moisture
+  drop               open the discharge door
+  empty              empty the cooling tray
+  reset              press the reset button for a second
+  fault NAME         inject a fault; clear NAME takes it back; faults lists them
+
+` + exitHelp,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			m, err := machineFrom(args[0])
+			if err != nil {
+				return err
+			}
+			if !(o.scale >= 1 && o.scale <= 60) {
+				return exitError{codeInput, fmt.Errorf("time scale %v: allowed is 1 to 60", o.scale)}
+			}
+			machine, err := plant.New(registers.ParamsFor(m), o.seed)
+			if err != nil {
+				return err
+			}
+			s, err := registers.New(m, machine)
+			if err != nil {
+				return err
+			}
+			if err := s.Listen(o.anyPort); err != nil {
+				return err
+			}
+			defer s.Close()
+			for _, b := range m.BusList {
+				fmt.Fprintf(cmd.OutOrStdout(), "bus %s: Modbus TCP on %s:%d\n", b.Name, b.TCP.Host, b.TCP.Port)
+			}
+			go readActions(cmd.InOrStdin(), cmd.OutOrStdout(), s)
+			return runPlant(cmd.Context(), s, o.scale)
+		},
+	}
+	f := c.Flags()
+	f.Uint64Var(&o.seed, "seed", 1, "seed of the noise")
+	f.Float64Var(&o.scale, "time-scale", 1, "how much faster than life, 1 to 60")
+	f.BoolVar(&o.anyPort, "any-port", false, "use free loopback ports instead of the file's addresses")
+	return c
+}
+
+// plantStepS is the simulated time between two looks at the registers.
+const plantStepS = 0.05
+
+// runPlant moves the machine in time with the clock until the context ends.
+func runPlant(ctx context.Context, s *registers.Server, scale float64) error {
+	clock := control.NewWallClock(plantStepS, scale)
+	for {
+		slot, err := clock.Next(ctx)
+		if errors.Is(err, context.Canceled) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		missed := min(slot.Missed, int(time.Second.Seconds()/plantStepS*60))
+		for range 1 + missed {
+			if err := s.Advance(plantStepS); err != nil {
+				return err
+			}
+		}
+	}
+}
