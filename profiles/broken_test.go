@@ -3,6 +3,7 @@ package profiles_test
 import (
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -112,6 +113,18 @@ func TestFileLimits(t *testing.T) {
 		if !errors.As(c.err, &faults) || len(faults) != 1 || !strings.Contains(c.err.Error(), c.want) {
 			t.Errorf("%s: got %v, want one fault with %q", c.name, c.err, c.want)
 		}
+	}
+}
+
+// A file of another kind gives a report that can still be read.
+func TestFaultsAreBounded(t *testing.T) {
+	var text strings.Builder
+	for i := range 20000 {
+		fmt.Fprintf(&text, "key_%d: 1\n", i)
+	}
+	var faults profiles.Faults
+	if _, err := profiles.ParseRecipe("r.yaml", []byte(text.String())); !errors.As(err, &faults) || len(faults) != 201 || !strings.Contains(faults[0].Found, "more than 200") {
+		t.Errorf("got %d faults, want 200 and a note", len(faults))
 	}
 }
 

@@ -26,7 +26,7 @@ func (s *source) compileBuses(m *Machine) {
 		switch {
 		case b.TCP != nil && b.RTU != nil:
 			s.fault(key, "both tcp and rtu", "one of them", "make two buses of it")
-		case b.TCP == nil && b.RTU == nil && s.sound(key, join(key, "tcp"), join(key, "rtu")):
+		case b.TCP == nil && b.RTU == nil && s.clean(key):
 			s.fault(key, "neither tcp nor rtu", "one of them", "say how the bus is reached")
 		}
 		if b.TCP != nil && s.has(join(key, "quiet")) {

@@ -255,23 +255,24 @@ type Batch struct {
 	HornS        Seconds `yaml:"start_warning" range:"0..10" default:"3 s" doc:"horn before the drum first turns"`
 }
 
-// Trip is one threshold with its delay.
+// Trip is one threshold with its delay. The range of At stands at each limit
+// and ends at the hard ceiling that package safety holds.
 type Trip struct {
-	At     Celsius `yaml:"at" range:"20..900" doc:"trips at or above"`
-	AfterS Seconds `yaml:"after" range:"0..60" doc:"must stand this long"`
+	At     Celsius `yaml:"at" doc:"trips at or above"`
+	AfterS Seconds `yaml:"after" range:"0..10" doc:"must stand this long"`
 }
 
 // Limits are the site's values for the built-in interlocks. Defaults are
 // estimates (common practice, no source) that commissioning replaces. Package
 // safety holds hard ceilings above which none of them can be set.
 type Limits struct {
-	BeanHigh     Trip       `yaml:"bean_high" default:"{at: 245 °C, after: 1 s}" doc:"bean probe"`
+	BeanHigh     Trip       `yaml:"bean_high" range:"150..250" default:"{at: 245 °C, after: 1 s}" doc:"bean probe"`
 	BeanHeatOff  Celsius    `yaml:"bean_heat_off" range:"100..245" default:"235 °C" doc:"heat is withheld at or above, without a trip"`
-	InletHigh    Trip       `yaml:"inlet_high" default:"{at: 350 °C, after: 1 s}" doc:"inlet air"`
-	ExhaustHigh  Trip       `yaml:"exhaust_high" default:"{at: 270 °C, after: 1 s}" doc:"air leaving the drum"`
-	SkinHigh     Trip       `yaml:"skin_high" default:"{at: 300 °C, after: 2 s}" doc:"drum skin"`
-	ElementHigh  Trip       `yaml:"element_high" default:"{at: 650 °C, after: 1 s}" doc:"heater element"`
-	LimitHigh    Trip       `yaml:"limit_probe_high" default:"{at: 320 °C, after: 1 s}" doc:"probe of the independent limit"`
+	InletHigh    Trip       `yaml:"inlet_high" range:"100..450" default:"{at: 350 °C, after: 1 s}" doc:"inlet air"`
+	ExhaustHigh  Trip       `yaml:"exhaust_high" range:"100..300" default:"{at: 270 °C, after: 1 s}" doc:"air leaving the drum"`
+	SkinHigh     Trip       `yaml:"skin_high" range:"100..330" default:"{at: 300 °C, after: 2 s}" doc:"drum skin"`
+	ElementHigh  Trip       `yaml:"element_high" range:"100..800" default:"{at: 650 °C, after: 1 s}" doc:"heater element"`
+	LimitHigh    Trip       `yaml:"limit_probe_high" range:"100..380" default:"{at: 320 °C, after: 1 s}" doc:"probe of the independent limit"`
 	SensorBadS   Seconds    `yaml:"sensor_bad" range:"0.1..2" default:"0.75 s" doc:"a needed probe bad for this long trips"`
 	FrozenS      Seconds    `yaml:"frozen" range:"2..60" default:"10 s" doc:"a probe that does not move at all for this long while others do"`
 	RiseKPerS    KelvinRate `yaml:"bean_rise" range:"0.5..20" default:"2 K/s" doc:"a faster rise of the bean probe outside charge, standing for 3 s, trips"`

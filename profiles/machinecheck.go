@@ -108,6 +108,9 @@ func (s *source) checkDrum(m *Machine) {
 		return
 	}
 	if m.SkinMMPerSPerHz() == 0 {
+		if !s.clean("drum") {
+			return
+		}
 		s.fault("drum.skin_speed_per_hz", "no skin speed constant", "skin_speed_per_hz, or gear_ratio and poles", "measure the drum with a tachometer at two frequencies")
 		return
 	}

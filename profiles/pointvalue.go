@@ -83,10 +83,23 @@ func (c *pointCheck) timing(a *point.Access) {
 			c.fault("time_proportioned.min_on", cy.MinOnS.String(), "up to half the period", "shorten it or lengthen the period")
 		}
 	}
-	if c.isInput && a.EveryScans > 1 && (c.input == point.Bean || c.input == point.InletAir || c.input == point.DrumSkin) {
-		if every := Seconds(float64(a.EveryScans) * period); every > c.m.Limits.SensorBadS/2*(1+1e-9) {
-			c.fault("every", fmt.Sprintf("%d, a reading every %v", a.EveryScans, every), fmt.Sprintf("twice within limits.sensor_bad, %v", c.m.Limits.SensorBadS), "read this point more often")
-		}
+	if c.isInput && a.EveryScans > 1 {
+		c.oftenEnough(Seconds(float64(a.EveryScans) * period))
+	}
+}
+
+// oftenEnough limits how seldom an input that can trip is read.
+func (c *pointCheck) oftenEnough(every Seconds) {
+	longest, why := Seconds(1), "every 1 s or more often, because it can trip"
+	switch c.input {
+	case point.Ambient, point.CoolingTray, point.MainsVoltage:
+		return
+	case point.Bean, point.InletAir, point.DrumSkin:
+		longest = c.m.Limits.SensorBadS / 2
+		why = "twice within limits.sensor_bad, " + c.m.Limits.SensorBadS.String()
+	}
+	if every > longest*(1+1e-9) {
+		c.fault("every", fmt.Sprintf("%d, a reading every %v", c.p.Every, every), why, "read this point more often")
 	}
 }
 

@@ -25,7 +25,7 @@ func (s *source) read(n *yaml.Node, key string, v reflect.Value, tag reflect.Str
 	case t == triggerType || dimensionOf(t, tag) != nil:
 		s.readScalar(n, key, v, tag)
 	case t.Kind() == reflect.Struct:
-		s.readStruct(n, nil, key, v)
+		s.readStruct(n, nil, key, v, tag)
 	case t.Kind() == reflect.Map:
 		s.readMap(n, key, v)
 	case t.Kind() == reflect.Slice:
@@ -104,8 +104,9 @@ func (s *source) pairs(n *yaml.Node, key string, each func(name string, k, v *ya
 }
 
 // readStruct fills a struct. n may be nil for a section that is left out: then
-// only defaults are set. fallback holds defaults of the section as a whole.
-func (s *source) readStruct(n, fallback *yaml.Node, key string, v reflect.Value) {
+// only defaults are set. fallback holds defaults of the section as a whole, tag
+// is the tag of the field that the section fills.
+func (s *source) readStruct(n, fallback *yaml.Node, key string, v reflect.Value, tag reflect.StructTag) {
 	keys, index := fieldsOf(v.Type())
 	if n != nil {
 		if n.Kind != yaml.MappingNode {
@@ -121,10 +122,10 @@ func (s *source) readStruct(n, fallback *yaml.Node, key string, v reflect.Value)
 			}
 			f := v.Type().Field(i)
 			if f.Type.Kind() == reflect.Struct && f.Type != triggerType && s.plainNode(value, path) {
-				s.readStruct(value, defaultNode(f.Tag), path, v.Field(i))
+				s.readStruct(value, defaultNode(f.Tag), path, v.Field(i), f.Tag)
 				return
 			}
-			s.read(value, path, v.Field(i), f.Tag)
+			s.read(value, path, v.Field(i), memberTag(f, tag))
 		})
 	}
 	for i := range v.NumField() {
@@ -143,11 +144,20 @@ func (s *source) readStruct(n, fallback *yaml.Node, key string, v reflect.Value)
 		}
 		switch {
 		case f.Type.Kind() == reflect.Struct && f.Type != triggerType:
-			s.readStruct(nil, def, path, v.Field(i))
+			s.readStruct(nil, def, path, v.Field(i), f.Tag)
 		case def != nil:
-			s.read(def, path, v.Field(i), f.Tag)
+			s.read(def, path, v.Field(i), memberTag(f, tag))
 		}
 	}
+}
+
+// memberTag is the tag of a field, with the range of the section it stands in
+// if it has none of its own: trips share a type, not a range.
+func memberTag(f reflect.StructField, section reflect.StructTag) reflect.StructTag {
+	if r := section.Get("range"); r != "" && f.Type == reflect.TypeFor[Celsius]() && f.Tag.Get("range") == "" {
+		return f.Tag + reflect.StructTag(` range:"`+r+`"`)
+	}
+	return f.Tag
 }
 
 // defaultNode is the default tag as YAML, nil if there is none.

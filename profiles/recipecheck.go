@@ -1,6 +1,10 @@
 package profiles
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+	"unicode"
+)
 
 // steepestKPerMin is the steepest rise that a bean curve may ask for. Rates
 // after the turning point stay below 30 K/min (common practice, no source).
@@ -10,14 +14,17 @@ const steepestKPerMin = 40
 // certain machine can.
 func (s *source) checkRecipe(r *Recipe) {
 	const longest = 60
-	if len(r.Name) > longest {
-		s.fault("recipe", shown(r.Name), fmt.Sprintf("up to %d characters", longest), "shorten the name; coffee and note have room")
+	if n := r.Name; n != "" && (len(n) > longest || n[0] == '.' || strings.TrimSpace(n) != n || strings.ContainsFunc(n, notInName)) {
+		s.fault("recipe", shown(n), fmt.Sprintf("up to %d characters on one line, without / and \\, not beginning with a point", longest), "choose a plain name; coffee and note have room for more")
 	}
 	s.checkCurve(r)
 	s.checkStages(r)
 	s.checkDrop(r)
 	s.checkSchedule("drum_speed", r.Speed)
 }
+
+// notInName finds what a name, by which files and topics are called, cannot have.
+func notInName(c rune) bool { return c == '/' || c == '\\' || !unicode.IsPrint(c) }
 
 func (s *source) checkCurve(r *Recipe) {
 	if !s.has("bean_curve") || !s.sound("bean_curve") {
@@ -71,7 +78,7 @@ func (s *source) checkStages(r *Recipe) {
 		if s.has(k+".over") && !s.has(k+".inlet") {
 			s.fault(k+".over", "over without inlet", "over together with inlet", "take it out")
 		}
-		if s.sound(k+".inlet", k+".skin", k+".flow") && st.Inlet == nil && st.Skin == nil && st.Flow == nil {
+		if s.clean(k) && st.Inlet == nil && st.Skin == nil && st.Flow == nil {
 			s.fault(k, "a stage that changes nothing", "inlet, skin or flow beside when", "add a set point or take the stage out")
 		}
 		if !s.has(k+".when") || !s.sound(k+".when") {
@@ -86,7 +93,7 @@ func (s *source) checkStages(r *Recipe) {
 			s.fault(k+".when", t.String(), "before drop.latest, "+r.Drop.LatestS.String(), "move the stage or take it out")
 		}
 	}
-	if !curve && !inlet {
+	if !curve && !inlet && s.clean("stages") {
 		s.fault("bean_curve", "neither a bean curve nor an inlet set point in any stage", "one of them", "add bean_curve, or inlet to the stages")
 	}
 }
@@ -96,7 +103,7 @@ func (s *source) checkDrop(r *Recipe) {
 	if !s.has("drop") || !s.sound("drop", "drop.bean", "drop.loss", "drop.after_first_crack", "drop.operator") {
 		return
 	}
-	if d.Bean == nil && d.Loss == nil && d.AfterCrack == nil && !d.Operator {
+	if d.Bean == nil && d.Loss == nil && d.AfterCrack == nil && !d.Operator && s.clean("drop") {
 		s.fault("drop", "no condition", "bean, loss, after_first_crack or operator: true", "say when the beans go out")
 	}
 	n := len(r.Curve)

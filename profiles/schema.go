@@ -75,7 +75,8 @@ func schemaOf(t reflect.Type, path string, tag reflect.StructTag) *schema {
 	case t == triggerType:
 		s.Type, s.Pattern = "string", triggerPattern()
 	case t.Kind() == reflect.Struct:
-		s.object(t)
+		s.Minimum, s.Maximum = nil, nil
+		s.object(t, tag)
 		if d := tag.Get("default"); d != "" {
 			s.Description += "; default " + strings.NewReplacer("{at: ", "", ", after: ", " after ", "}", "").Replace(d)
 		}
@@ -112,12 +113,12 @@ func (s *schema) setDefault(text string) {
 	}
 }
 
-func (s *schema) object(t reflect.Type) {
+func (s *schema) object(t reflect.Type, tag reflect.StructTag) {
 	s.Type, s.Additional, s.Properties = "object", false, map[string]*schema{}
 	keys, index := fieldsOf(t)
 	for _, k := range keys {
 		f := t.Field(index[k])
-		s.Properties[k] = schemaOf(f.Type, k, f.Tag)
+		s.Properties[k] = schemaOf(f.Type, k, memberTag(f, tag))
 		if f.Tag.Get("need") == "yes" {
 			s.Required = append(s.Required, k)
 		}

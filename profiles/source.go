@@ -13,6 +13,9 @@ import (
 // maxFileBytes bounds a machine or recipe file; real ones have a few kilobytes.
 const maxFileBytes = 1 << 20
 
+// maxFaults bounds the report on a file that is something else altogether.
+const maxFaults = 200
+
 // source is one file being read: where its keys stand and what is wrong so far.
 type source struct {
 	file   string
@@ -62,6 +65,12 @@ func (s *source) addSyntax(err error) {
 
 func (s *source) add(line int, key, found, allowed, hint string) {
 	s.bad[key] = true
+	if len(s.faults) > maxFaults {
+		return
+	}
+	if len(s.faults) == maxFaults {
+		line, key, found, allowed, hint = 0, "", fmt.Sprintf("more than %d faults", maxFaults), "none", "mend these first, or start from a shipped example"
+	}
 	s.faults = append(s.faults, Fault{File: s.file, Line: line, Key: key, Found: found, Allowed: allowed, Hint: hint})
 }
 
@@ -106,6 +115,17 @@ func (s *source) sound(keys ...string) bool {
 		}
 	}
 	return true
+}
+
+// clean reports whether nothing in a section has a fault, so that something that
+// seems to be lacking is not merely misspelt.
+func (s *source) clean(section string) bool {
+	for _, f := range s.faults {
+		if f.Key == section || strings.HasPrefix(f.Key, section+".") || strings.HasPrefix(f.Key, section+"[") {
+			return false
+		}
+	}
+	return s.sound(section)
 }
 
 // result is the sorted faults as an error, nil if there are none.
