@@ -48,6 +48,9 @@ type line interface {
 	// distrust drops whatever may still be under way.
 	distrust()
 	isOpen() bool
+	// stillOpen finds out, without a request, whether the other side has
+	// closed the line; it is for buses that have nothing to read.
+	stillOpen() error
 	close() error
 }
 

@@ -137,7 +137,7 @@ func (b *builder) tcp(address string) *builder {
 	host, port, _ := net.SplitHostPort(address)
 	n, _ := strconv.Atoi(port)
 	b.BusList = append(b.BusList, profiles.Bus{Name: "bus" + strconv.Itoa(len(b.BusList)), BusFile: profiles.BusFile{
-		TCP: &profiles.TCP{Host: host, Port: n}, TimeoutS: 0.4, BackoffS: 0.1, HoleWords: 8,
+		TCP: &profiles.TCP{Host: host, Port: n}, TimeoutS: 2, BackoffS: 0.1, HoleWords: 8,
 	}})
 	return b
 }
@@ -186,7 +186,7 @@ func (l testLog) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func soon() time.Time { return time.Now().Add(500 * time.Millisecond) }
+func soon() time.Time { return time.Now().Add(3 * time.Second) }
 
 func (b *builder) scan(f *Fieldbus, nowS float64) point.Image {
 	var img point.Image

@@ -136,6 +136,8 @@ func (l *rtuLine) ready(openBy, deadline time.Time) error {
 func (l *rtuLine) arm(deadline time.Time) { l.deadline = deadline }
 func (l *rtuLine) isOpen() bool           { return l.port != nil }
 
+func (l *rtuLine) stillOpen() error { return nil }
+
 func (l *rtuLine) wire(request, reply int) time.Duration {
 	return time.Duration(request+reply)*l.character + 2*l.pause
 }

@@ -99,6 +99,20 @@ func (t *tcpLine) arm(deadline time.Time)                { t.deadline = deadline
 func (t *tcpLine) wire(request, reply int) time.Duration { return 0 }
 func (t *tcpLine) isOpen() bool                          { return t.conn != nil }
 
+func (t *tcpLine) stillOpen() error {
+	if t.conn == nil {
+		return nil
+	}
+	err := t.conn.SetDeadline(time.Time{})
+	if err == nil {
+		err = t.drain()
+	}
+	if err != nil {
+		return t.fail(Closed, "connection lost", err)
+	}
+	return nil
+}
+
 func (t *tcpLine) distrust() {
 	if t.conn != nil {
 		t.conn.Close()

@@ -55,6 +55,11 @@ var errSilent = errors.New("unit does not answer, next try later")
 // heat away first, what heats last.
 func (b *bus) write(ctx context.Context, scan uint64, deadline time.Time, p *orders) {
 	b.scan = scan
+	if len(b.groups) == 0 {
+		if err := b.line.stillOpen(); err != nil {
+			b.noteLost(err)
+		}
+	}
 	for i := range b.items {
 		it := &b.items[i]
 		it.age++
