@@ -214,8 +214,8 @@ func TestDefaults(t *testing.T) {
 		t.Errorf("journal %s, broker %v", m.Telemetry.Journal, m.Telemetry.MQTT)
 	}
 	// A trip with one of its two keys keeps the default of the other.
-	if got := machine(t, "lark-300").Limits.LimitHigh; got.At != 360 || got.AfterS != 1 {
-		t.Errorf("limit probe: %+v", got)
+	if got := machine(t, "lark-300").Limits.SkinHigh; got.At != 295 || got.AfterS != 2 {
+		t.Errorf("skin: %+v", got)
 	}
 	// Zero is a value, not the lack of one.
 	zero := variant(t, "tcp: {host: 192.0.2.7}", "tcp: {host: 192.0.2.7}\n    hole: 0\n    retries: 0")
