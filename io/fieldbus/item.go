@@ -174,6 +174,9 @@ func itemsOf(m *profiles.Machine, index int, find func(uint8) *unit) ([]item, er
 		if n := len(it.want); n > maxWriteRegisters {
 			return nil, fmt.Errorf("output %s: span of %d registers, at most %d can be written at once", it.outs[0].role, n, maxWriteRegisters)
 		}
+		if end := int(it.address) + len(it.want); end > 1<<16 {
+			return nil, fmt.Errorf("output %s: %d registers from address %d go beyond 65535", it.outs[0].role, len(it.want), it.address)
+		}
 		it.have = make([]uint16, len(it.want))
 		it.payload = make([]byte, 2*len(it.want))
 	}

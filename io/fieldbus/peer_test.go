@@ -147,6 +147,13 @@ func number(bus int, table point.Table, address uint16) point.Access {
 		Scale: 0.1, Min: -1000, Max: 5000, EveryScans: 1}
 }
 
+// plain is an unscaled register that takes any value.
+func plain(bus int, address uint16) point.Access {
+	a := number(bus, point.Holding, address)
+	a.Type, a.Scale, a.Max = point.Uint16, 1, 65535
+	return a
+}
+
 func contact(bus int, table point.Table, address uint16) point.Access {
 	a := number(bus, table, address)
 	a.Type, a.Scale = point.Bool, 1

@@ -303,8 +303,7 @@ func TestRTUFaultsOverPseudoTerminal(t *testing.T) {
 			if c.silent {
 				file.TimeoutS, file.QuietS, file.Retries = 0.1, 0.4, 0
 			}
-			a, b := number(0, point.Holding, 10), number(0, point.Holding, 20)
-			a.Type, a.Scale, a.Max, b.Type, b.Scale, b.Max = point.Uint16, 1, 65535, point.Uint16, 1, 65535
+			a, b := plain(0, 10), plain(0, 20)
 			b.Unit = 2
 			m.input(point.Bean, a).input(point.Exhaust, b)
 			f := m.open(t)

@@ -27,11 +27,6 @@ func scripted(t *testing.T, timeout time.Duration) (faulty, sound *script, m *bu
 	m = newMachine().tcp(faulty.address).tcp(sound.address)
 	m.BusList[0].TimeoutS = profiles.Seconds(timeout.Seconds())
 	m.BusList[1].TimeoutS = profiles.Seconds(patient.Seconds())
-	plain := func(bus int, address uint16) point.Access {
-		a := number(bus, point.Holding, address)
-		a.Type, a.Scale, a.Max = point.Uint16, 1, 65535
-		return a
-	}
 	m.input(point.Bean, plain(0, 10)).input(point.InletAir, plain(0, 13)).input(point.Exhaust, plain(1, 20))
 	return faulty, sound, m, m.open(t)
 }
