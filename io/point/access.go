@@ -80,8 +80,8 @@ type Access struct {
 	Address uint16 // as in the protocol data unit, counted from 0
 	Type    Type
 	Order   Order
-	Bit     int8 // 0..15: one bit of a word; NoBit otherwise
-	Mask    uint16
+	Bit     int8   // 0..15: one bit of a word; NoBit otherwise
+	Mask    uint16 // with States: the bits that count; 0 = all
 	States  []State
 
 	Scale, Offset float64

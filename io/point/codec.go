@@ -55,7 +55,10 @@ func (a *Access) Decode(words []uint16) Value {
 		return a.contact(words[0] != 0)
 	}
 	if len(a.States) > 0 {
-		w := a.Order.one(words[0]) & a.Mask
+		w := a.Order.one(words[0])
+		if a.Mask != 0 {
+			w &= a.Mask
+		}
 		for _, s := range a.States {
 			if s.Raw == w {
 				return Value{V: s.Value, Quality: Good}
@@ -121,7 +124,11 @@ func (a *Access) Encode(v float64, dst *[2]uint16) (int, error) {
 		dst[0] = a.Order.one(bit(on))
 		return 1, nil
 	}
-	return a.encodeRaw((v-a.Offset)/a.Scale, v, dst)
+	raw := (v - a.Offset) / a.Scale
+	if a.Type == Float32 && !(math.Abs(raw) <= math.MaxFloat32) {
+		return 0, fmt.Errorf("value %v gives the raw number %g, outside float32", v, raw)
+	}
+	return a.encodeRaw(raw, v, dst)
 }
 
 // EncodeRaw lays a raw number out in registers, for a device's side of the
