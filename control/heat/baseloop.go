@@ -11,6 +11,9 @@ const (
 	// gasFilterS smooths the heat from the air, whose noise would go straight
 	// into the storage term of the panel.
 	gasFilterS = 10
+	// roomFilterS smooths the room's temperature for the same reason; rooms are
+	// slow.
+	roomFilterS = 120
 	// takeOverS is the time constant in which the difference at a take-over
 	// dies away; fast against drum and panel.
 	takeOverS = 20
@@ -57,12 +60,14 @@ type BaseLoop struct {
 	rampC, midC, refC float64 // set point after the slew, after one lag, after both
 	panelC            float64 // panel temperature that belongs to the reference
 	airW              float64 // filtered heat from the air
+	ambientC          float64 // filtered room
 
 	out      BaseOut
 	appliedW float64
 	fullW    float64
 	align    bool // the references start from the reading
 	running  bool // a heat from the air has been seen
+	seenRoom bool
 }
 
 // NewBaseLoop builds the loop with its panel off.
@@ -164,6 +169,10 @@ func (l *BaseLoop) feedForward(in BaseIn, setC float64) (powerW, airW float64) {
 	lastC := l.refC
 	l.refC += share * (l.midC - l.refC)
 
+	if !l.seenRoom {
+		l.ambientC, l.seenRoom = in.AmbientC, true
+	}
+	l.ambientC += lagShare(h, roomFilterS) * (in.AmbientC - l.ambientC)
 	if finite(in.InletC, in.FlowKgPerS) {
 		w := l.fromAirW(in.InletC, in.FlowKgPerS)
 		if !l.running {
@@ -171,17 +180,17 @@ func (l *BaseLoop) feedForward(in BaseIn, setC float64) (powerW, airW float64) {
 		}
 		l.airW += lagShare(h, gasFilterS) * (w - l.airW)
 	}
-	radiantW := l.p.DrumHeatJPerK*(l.refC-lastC)/h + l.p.DrumLossWPerK*(l.refC-in.AmbientC) - l.airW
+	radiantW := l.p.DrumHeatJPerK*(l.refC-lastC)/h + l.p.DrumLossWPerK*(l.refC-l.ambientC) - l.airW
 
 	drumK := l.refC + bean.KelvinOffset
 	// A panel cannot be colder than the room, however much the drum should lose.
-	roomK := in.AmbientC + bean.KelvinOffset
+	roomK := l.ambientC + bean.KelvinOffset
 	panelC := math.Sqrt(math.Sqrt(max(radiantW/l.p.radiationWPerK4()+drumK*drumK*drumK*drumK, roomK*roomK*roomK*roomK))) - bean.KelvinOffset
 	if l.align {
 		// Its real temperature is unknown here: no storage to make up.
 		l.panelC, l.align = panelC, false
 	}
-	powerW = radiantW + l.p.PanelLossWPerK*(panelC-in.AmbientC) + l.p.PanelHeatJPerK*(panelC-l.panelC)/h
+	powerW = radiantW + l.p.PanelLossWPerK*(panelC-l.ambientC) + l.p.PanelHeatJPerK*(panelC-l.panelC)/h
 	l.panelC = panelC
 	return powerW, l.airW
 }

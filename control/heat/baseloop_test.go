@@ -340,3 +340,33 @@ func BenchmarkBaseStep(b *testing.B) {
 		l.Track(l.Step(in).Duty)
 	}
 }
+
+// Readings step by 0.1 °C and carry noise; the panel must not be thrown between
+// its limits by them. The bound is ours: a tenth of full power, peak to peak a
+// few times that.
+func TestBaseDutyIsQuietInNoise(t *testing.T) {
+	p := largeBase
+	p.PeriodS = 0.1
+	l, err := NewBaseLoop(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBasePlant(p, 20, 0.011)
+	noisy := func(c float64) float64 { return math.Round((c+0.15*b.noise.NormFloat64())*10) / 10 }
+	b.panelC, b.skinC, b.innerC, b.inletC = 480, 200, 200, 230
+	var sum, sum2 float64
+	n := 0
+	for k := range 9000 {
+		o := l.Step(BaseIn{Mode: pid.Auto, SetC: 200, SkinC: b.read(), AmbientC: noisy(25), InletC: noisy(230), FlowKgPerS: 0.011 * (1 + 0.005*b.noise.NormFloat64())})
+		b.step(o.Duty)
+		if k > 6000 {
+			sum, sum2, n = sum+o.Duty, sum2+o.Duty*o.Duty, n+1
+		}
+	}
+	mean := sum / float64(n)
+	if sd := math.Sqrt(sum2/float64(n) - mean*mean); sd > 0.1 {
+		t.Errorf("duty %.2f with a standard deviation of %.3f, allowed 0.1", mean, sd)
+	} else {
+		t.Logf("duty %.2f ± %.3f", mean, sd)
+	}
+}
