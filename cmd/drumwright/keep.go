@@ -41,9 +41,17 @@ func (k *keeper) Put(s *record.Scan) {
 	}
 	last := &(*all)[len(*all)-1]
 	for i := range s.NumEvents {
-		if e := s.Events[i]; e.Kind != record.Accepted {
-			last.Events = append(last.Events, report.Event{S: b.SinceS, Kind: e.Kind.String(), Name: e.Name, Text: e.Text})
+		e, at := s.Events[i], b.SinceS
+		if e.Kind == record.Accepted {
+			continue
 		}
+		switch e.Name { // both are noticed a little after they are
+		case record.MilestoneCharge:
+			at = 0
+		case record.MilestoneTurningPoint:
+			at = b.TurnS
+		}
+		last.Events = append(last.Events, report.Event{S: at, Kind: e.Kind, Name: e.Name, Text: e.Text})
 	}
 	if k.open && b.SinceS >= k.nextS {
 		k.nextS = b.SinceS + 1

@@ -54,3 +54,6 @@ type Facts struct {
 
 	AskWarm, AskCharged, AskDrop, AskDropped, AskCoolDone, AskNext, AskHold, AskResume, AskStop bool
 }
+
+// Names lists the names of all states in order.
+func Names() []string { return names[:] }

@@ -137,7 +137,7 @@ func TestBatchIsKept(t *testing.T) {
 		hash != "d9e39e5fa244f2fdd37c514a6cd1b6e9bce5017bef4459183d1f95c96797f1a5" {
 		t.Errorf("texts under %s: %q", hash, got)
 	}
-	if _, err := r.Batch(ctx, 43); !errors.Is(err, ErrNoBatch) {
+	if _, err := r.Batch(ctx, 43); !errors.Is(err, record.ErrNoBatch) {
 		t.Errorf("a batch that never was: %v", err)
 	}
 }

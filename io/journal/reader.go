@@ -14,9 +14,6 @@ import (
 	"drumwright/io/record"
 )
 
-// ErrNoBatch is returned for a batch that the journal does not hold.
-var ErrNoBatch = errors.New("no such batch in the journal")
-
 // Reader reads a journal, also while a Sink in this or another process writes.
 // Any goroutine may use it.
 type Reader struct {
@@ -102,10 +99,10 @@ func (r *Reader) Batches(ctx context.Context, before uint64, limit int) ([]recor
 	return list, err
 }
 
-// Batch gives everything kept of one batch, or ErrNoBatch.
+// Batch gives everything kept of one batch, or record.ErrNoBatch.
 func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error) {
 	if id > math.MaxInt64 {
-		return record.KeptDetail{}, ErrNoBatch
+		return record.KeptDetail{}, record.ErrNoBatch
 	}
 	d := record.KeptDetail{Samples: []record.KeptSample{}, Events: []record.KeptEvent{}}
 	err := r.query(ctx, func(s *sqlite3.Stmt) {
@@ -116,7 +113,7 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 		return d, err
 	}
 	if d.ID == 0 {
-		return d, ErrNoBatch
+		return d, record.ErrNoBatch
 	}
 	err = r.query(ctx, func(s *sqlite3.Stmt) { d.Samples = append(d.Samples, readSample(s)) }, selectSamples, id)
 	if err != nil {

@@ -1,6 +1,13 @@
 package record
 
-import "drumwright/io/point"
+import (
+	"errors"
+
+	"drumwright/io/point"
+)
+
+// ErrNoBatch is returned for a batch that the journal does not hold.
+var ErrNoBatch = errors.New("no such batch in the journal")
 
 // Results of a kept batch.
 const (

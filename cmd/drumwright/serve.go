@@ -1,0 +1,203 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"drumwright/control"
+	"drumwright/control/batch"
+	"drumwright/io/fieldbus"
+	"drumwright/io/journal"
+	"drumwright/io/panel"
+	"drumwright/io/telemetry"
+	"drumwright/profiles"
+)
+
+type serveOptions struct {
+	recipes  string
+	logLevel string
+	forS     float64
+}
+
+func serveCommand() *cobra.Command {
+	var o serveOptions
+	c := &cobra.Command{
+		Use:   "serve MACHINE",
+		Short: "Control the machine that a machine file describes",
+		Long: `serve is the daemon: it scans the machine, runs loops, sequence and interlocks,
+keeps the journal and answers the local API. It starts cold: heat never comes on
+by itself. On SIGINT or SIGTERM it writes heat off first; a second signal ends
+it at once.
+
+Commands that set something in motion or lift a protection are taken at the
+machine only: over the local socket or from a loopback address.
+
+` + exitHelp,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return serve(cmd.Context(), args[0], &o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.recipes, "recipes", "", "folder of recipes; default recipes beside the machine file")
+	f.StringVar(&o.logLevel, "log", "info", "debug, info, warn or error")
+	f.Float64Var(&o.forS, "for", 0, "end after so many seconds and print how punctual the scan was; 0 = run until told")
+	return c
+}
+
+// closing bounds each step of an orderly end.
+const closing = 3 * time.Second
+
+func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.Writer) (err error) {
+	log, err := newLog(stderr, o.logLevel)
+	if err != nil {
+		return err
+	}
+	m, err := profiles.LoadMachine(file)
+	if err != nil {
+		return err
+	}
+	if o.recipes == "" {
+		o.recipes = filepath.Join(filepath.Dir(file), "recipes")
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return err
+	}
+	log.Info("starting", "version", versionText(), "machine", m.About.Name, "file", file)
+	for _, s := range m.Missing() {
+		log.Warn("not covered", "what", s)
+	}
+
+	keep, err := journal.Open(journalPath(m), journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = firstOf(err, keep.Close()) }()
+	latched, err := restoredLatches(ctx, keep)
+	if err != nil {
+		log.Error("latches cannot be read: starting tripped", "err", err)
+	}
+	field, err := fieldbus.New(m, log)
+	if err != nil {
+		return err
+	}
+	defer func() { err = firstOf(err, field.Close()) }()
+	core, err := control.New(m, control.Restored{Latched: latched, LastBatch: keep.LastBatchID()})
+	if err != nil {
+		return err
+	}
+	scale := max(1, m.Simulation.TimeScale)
+	runner := control.NewRunner(field, control.NewWallClock(float64(m.Scan.PeriodS), scale), core)
+	runner.Log = log
+	findRecipe := recipesIn(o.recipes)
+	runner.Recipes = func(name string) (*profiles.Recipe, error) {
+		r, err := findRecipe(name)
+		if err != nil {
+			return nil, err
+		}
+		if text, err := os.ReadFile(r.File); err == nil {
+			keep.KeepText(string(text))
+		}
+		return r, profiles.Fit(r, m)
+	}
+	var work sync.WaitGroup
+	defer work.Wait()
+	latches := newLatchKeeper(keep, log)
+	defer latches.close()
+	runner.Latches = latches.put
+
+	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep)})
+	punctual := newPunctuality()
+	runner.Sinks = []control.Sink{punctual, keep, metrics, &eventLog{log: log}}
+	if m.Telemetry.MQTT != nil {
+		mqtt, err := newMQTT(m, log)
+		if err != nil {
+			return err
+		}
+		defer func() { err = firstOf(err, mqtt.Close()) }()
+		runner.Sinks = append(runner.Sinks, mqtt)
+	}
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, Metrics: metrics.Handler(), Log: log})
+	runner.Sinks = append(runner.Sinks, api)
+	listener, err := panel.Listen(listenAddress(m))
+	if err != nil {
+		return err
+	}
+	apiCtx, stopAPI := context.WithCancel(context.WithoutCancel(ctx))
+	work.Go(func() {
+		if err := api.Serve(apiCtx, listener); err != nil {
+			log.Error("the local API has ended", "err", err)
+		}
+	})
+	defer stopAPI()
+	log.Info("serving", "address", m.Telemetry.Listen, "time_scale", scale)
+
+	if o.forS > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, time.Duration(o.forS*float64(time.Second)))
+		defer cancel()
+	}
+	err = runner.Run(ctx)
+	log.Info("heat is written off; closing")
+	if o.forS > 0 {
+		punctual.print(stdout)
+	}
+	return err
+}
+
+func newLog(w io.Writer, level string) (*slog.Logger, error) {
+	var l slog.Level
+	if err := l.UnmarshalText([]byte(level)); err != nil {
+		return nil, exitError{codeInput, fmt.Errorf("--log %q: allowed are debug, info, warn and error", level)}
+	}
+	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: l})), nil
+}
+
+func journalPath(m *profiles.Machine) string {
+	if filepath.IsAbs(m.Telemetry.Journal) {
+		return m.Telemetry.Journal
+	}
+	return filepath.Join(filepath.Dir(m.File), m.Telemetry.Journal)
+}
+
+func firstOf(a, b error) error {
+	if a != nil {
+		return a
+	}
+	return b
+}
+
+// latchName is where the journal keeps the latched causes.
+const latchName = "latched causes"
+
+// restoredLatches reads what was latched. If it cannot be read the machine
+// starts tripped: an unknown name latches the table's first cause.
+func restoredLatches(ctx context.Context, keep *journal.Sink) ([]string, error) {
+	all, err := keep.Latches(ctx)
+	if err != nil {
+		return []string{"unknown: the journal cannot be read"}, err
+	}
+	return strings.Fields(all[latchName]), nil
+}
+
+func seconds(s profiles.Seconds) time.Duration {
+	return time.Duration(float64(s) * float64(time.Second))
+}
+
+// listenAddress is the file's address as the panel writes it.
+func listenAddress(m *profiles.Machine) string {
+	if strings.HasPrefix(m.Telemetry.Listen, "/") {
+		return "unix:" + m.Telemetry.Listen
+	}
+	return m.Telemetry.Listen
+}

@@ -1,0 +1,146 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"math"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+
+	"drumwright/io/fieldbus"
+	"drumwright/io/journal"
+	"drumwright/io/record"
+	"drumwright/io/telemetry"
+	"drumwright/profiles"
+)
+
+// latchKeeper stores the latched causes from a goroutine of its own: storing
+// waits for the disk, and the scan does not. Only the newest list matters.
+type latchKeeper struct {
+	newest chan []string
+	done   sync.WaitGroup
+}
+
+func newLatchKeeper(keep *journal.Sink, log *slog.Logger) *latchKeeper {
+	k := &latchKeeper{newest: make(chan []string, 1)}
+	k.done.Go(func() {
+		for ids := range k.newest {
+			if err := keep.SaveLatch(latchName, strings.Join(ids, " ")); err != nil {
+				log.Error("latches not stored: a restart may forget a trip", "err", err)
+			}
+		}
+	})
+	return k
+}
+
+// put is called from the scan only.
+func (k *latchKeeper) put(ids []string) {
+	select {
+	case <-k.newest:
+	default:
+	}
+	k.newest <- ids // there is room: only the scan puts
+}
+
+func (k *latchKeeper) close() {
+	close(k.newest)
+	k.done.Wait()
+}
+
+// eventLog writes what happens to the log.
+type eventLog struct{ log *slog.Logger }
+
+// Put logs the events of one scan.
+func (l *eventLog) Put(s *record.Scan) {
+	for i := range s.NumEvents {
+		e := &s.Events[i]
+		level := slog.LevelInfo
+		switch e.Kind {
+		case record.Trip:
+			level = slog.LevelError
+		case record.Warning, record.Rejected:
+			level = slog.LevelWarn
+		}
+		l.log.Log(context.Background(), level, e.Kind.String(), "name", e.Name, "text", e.Text, "state", s.State, "scan_s", math.Round(s.ScanS*10)/10)
+	}
+}
+
+// punctuality collects how late each scan began and how long it took.
+type punctuality struct {
+	late, busy []float64
+	scans      uint64
+	overruns   uint64
+}
+
+// keptScans bounds what is collected: an hour at 10 Hz.
+const keptScans = 36000
+
+func newPunctuality() *punctuality {
+	return &punctuality{late: make([]float64, 0, keptScans), busy: make([]float64, 0, keptScans)}
+}
+
+// Put takes the timing of one scan.
+func (p *punctuality) Put(s *record.Scan) {
+	p.scans, p.overruns = s.N, s.Timing.Overruns
+	if len(p.late) < keptScans {
+		p.late = append(p.late, s.Timing.LatenessS)
+		p.busy = append(p.busy, s.Timing.ReadS+s.Timing.StepS+s.Timing.WriteS)
+	}
+}
+
+func (p *punctuality) print(w io.Writer) {
+	row := func(name string, v []float64) {
+		if len(v) == 0 {
+			return
+		}
+		slices.Sort(v)
+		at := func(q float64) float64 { return 1000 * v[min(len(v)-1, int(q*float64(len(v))))] }
+		fmt.Fprintf(w, "%-9s p50 %.3f ms, p99 %.3f ms, p99.9 %.3f ms, max %.3f ms\n", name, at(0.5), at(0.99), at(0.999), 1000*v[len(v)-1])
+	}
+	fmt.Fprintf(w, "%d scans, %d missed\n", p.scans, p.overruns)
+	row("lateness", p.late)
+	row("work", p.busy)
+}
+
+func busStats(f *fieldbus.Fieldbus) []telemetry.BusStat {
+	var out []telemetry.BusStat
+	for _, b := range f.Stats().Buses {
+		s := telemetry.BusStat{Bus: b.Name}
+		for _, u := range b.Units {
+			s.Requests += u.Requests
+			for _, n := range u.Errors {
+				s.Errors += n
+			}
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func dropsOf(keep *journal.Sink) func() []telemetry.Drop {
+	return func() []telemetry.Drop {
+		s := keep.Stats()
+		return []telemetry.Drop{
+			{Sink: "journal", What: "samples", Count: s.DroppedSamples},
+			{Sink: "journal", What: "events", Count: s.DroppedEvents},
+		}
+	}
+}
+
+func newMQTT(m *profiles.Machine, log *slog.Logger) (*telemetry.MQTT, error) {
+	t := m.Telemetry.MQTT
+	cfg := telemetry.MQTTConfig{Broker: t.Broker, Username: t.User, Prefix: t.Prefix, Site: m.About.Site, Machine: m.About.Name,
+		Period: seconds(m.Telemetry.EveryS), Log: log}
+	if t.PasswordFile != "" {
+		text, err := os.ReadFile(t.PasswordFile)
+		if err != nil {
+			return nil, fmt.Errorf("telemetry.mqtt.password_file: %w", err)
+		}
+		cfg.Password = strings.TrimSpace(string(text))
+	}
+	return telemetry.NewMQTT(cfg)
+}

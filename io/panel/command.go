@@ -1,0 +1,136 @@
+package panel
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"drumwright/io/record"
+)
+
+// needs says which members a command has beside kind and who. No other may be
+// there: a value that is not heeded would be a misunderstanding.
+var needs = map[record.Kind][]string{
+	record.LoadRecipe:   {"recipe"},
+	record.SetManual:    {"loop", "value"},
+	record.SetAutomatic: {"loop"},
+}
+
+// decodeCommand reads one command. It is stricter than encoding/json: names must
+// match to the letter and come once, so that two readers of the same bytes
+// cannot see two commands.
+func decodeCommand(b []byte) (record.Command, error) {
+	var c record.Command
+	if !utf8.Valid(b) {
+		return c, errors.New("the body is not UTF-8")
+	}
+	d := json.NewDecoder(bytes.NewReader(b))
+	if t, err := d.Token(); err != nil || t != json.Delim('{') {
+		return c, errors.New(`the body is not a JSON object such as {"kind": "charged"}`)
+	}
+	var given []string
+	for d.More() {
+		t, err := d.Token()
+		if err != nil {
+			return c, fmt.Errorf("the body is not JSON: %w", err)
+		}
+		name := t.(string) // the decoder gives nothing else here
+		if slices.Contains(given, name) {
+			return c, fmt.Errorf("%q is given twice", name)
+		}
+		given = append(given, name)
+		v, err := d.Token()
+		if err != nil {
+			return c, fmt.Errorf("the body is not JSON: %w", err)
+		}
+		if err := set(&c, name, v); err != nil {
+			return c, err
+		}
+	}
+	if _, err := d.Token(); err != nil {
+		return c, fmt.Errorf("the body is not JSON: %w", err)
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return c, errors.New("something follows the JSON object")
+	}
+	return c, check(&c, given)
+}
+
+func set(c *record.Command, name string, v any) error {
+	if name == "value" {
+		n, ok := v.(float64)
+		if !ok {
+			return fmt.Errorf(`"value" is not a number`)
+		}
+		c.Value = n
+		return nil
+	}
+	s, ok := v.(string)
+	if !ok {
+		return fmt.Errorf("%q is not a text, or not known: a command has kind, recipe, loop, value and who", name)
+	}
+	switch name {
+	case "kind":
+		c.Kind = record.Kind(s)
+	case "recipe":
+		c.Recipe = s
+	case "loop":
+		c.Loop = s
+	case "who":
+		c.Who = s
+	default:
+		return fmt.Errorf("%q is not known: a command has kind, recipe, loop, value and who", name)
+	}
+	return nil
+}
+
+func check(c *record.Command, given []string) error {
+	if !slices.Contains(record.Kinds, c.Kind) {
+		return fmt.Errorf("kind %q is not one of %q", c.Kind, record.Kinds)
+	}
+	need := needs[c.Kind]
+	for _, n := range need {
+		if !slices.Contains(given, n) {
+			return fmt.Errorf("%s needs %q", c.Kind, n)
+		}
+	}
+	for _, g := range given {
+		if g != "kind" && g != "who" && !slices.Contains(need, g) {
+			return fmt.Errorf("%s takes no %q", c.Kind, g)
+		}
+	}
+	if slices.Contains(need, "loop") && c.Loop != "air" && c.Loop != "base" {
+		return fmt.Errorf(`loop %q is not "air" or "base"`, c.Loop)
+	}
+	if !(c.Value >= 0 && c.Value <= 1) {
+		return fmt.Errorf("value %v is not a share of rated power from 0 to 1", c.Value)
+	}
+	if slices.Contains(need, "recipe") {
+		if err := checkText(c.Recipe, 100); err != nil {
+			return fmt.Errorf("recipe %w", err)
+		}
+		if strings.ContainsAny(c.Recipe, `/\`) || strings.HasPrefix(c.Recipe, ".") || c.Recipe == "" {
+			return fmt.Errorf("recipe %q is not the name of a recipe in the recipe folder", c.Recipe)
+		}
+	}
+	if err := checkText(c.Who, 64); err != nil {
+		return fmt.Errorf("who %w", err)
+	}
+	return nil
+}
+
+func checkText(s string, longest int) error {
+	if len(s) > longest {
+		return fmt.Errorf("is longer than %d bytes", longest)
+	}
+	if strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return fmt.Errorf("%q holds signs that cannot be printed", s)
+	}
+	return nil
+}

@@ -1,0 +1,33 @@
+// Package panel is the local HTTP interface: the state of the machine, a stream
+// of what happens, commands, the kept batches and the metrics. It serves no
+// files, keeps no sessions and decides nothing about the machine: a command is
+// checked for form here and judged by the Operator.
+//
+// Invariant: it listens on a loopback address or a unix socket only, a page of
+// another origin can neither read nor command, and nothing that a client does or
+// leaves undone can hold up a scan.
+//
+// A command counts as given at the machine (record.Command.Local) when it came
+// over the unix socket or from a loopback peer, and was not relayed by a proxy
+// that says so (Forwarded, X-Forwarded-For, X-Real-IP, Via). A tunnel that ends
+// on this computer, such as ssh -L, cannot be told from somebody standing here:
+// who may open one may stand here, as far as this package can know.
+//
+// Goroutines: Put belongs to the scan's goroutine; the rest may be called from
+// anywhere. Serve owns every goroutine of this package and ends them all before
+// it returns.
+//
+//	GET  /api/v1/state         record.View
+//	GET  /api/v1/events        text/event-stream: "state" (record.StatusView, on
+//	                           joining and on change), "event" (record.EventView),
+//	                           "measurement" (record.MeasuredView, each second)
+//	POST /api/v1/commands      record.Command in JSON; answers record.Answer
+//	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
+//	                           ?before=ID&limit=N
+//	GET  /api/v1/batches/{id}  record.KeptDetail
+//	GET  /metrics              Prometheus
+//	GET  /healthz              200 while scans come, else 503
+//
+// Everything that goes wrong is answered with problem details (RFC 9457). A
+// refused command is 409 and carries "accepted" and "reason" beside them.
+package panel

@@ -1,0 +1,177 @@
+package panel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"path"
+	"strconv"
+	"time"
+
+	"drumwright/io/record"
+)
+
+const (
+	longestBody  = 64 << 10
+	operatorTime = 5 * time.Second
+)
+
+// Handler answers everything that the package comment lists, and with a problem
+// everything else.
+func (s *Server) Handler() http.Handler {
+	mux := http.NewServeMux()
+	for _, route := range []struct {
+		method, path string
+		handle       http.HandlerFunc
+	}{
+		{"GET", "/api/v1/state", s.state},
+		{"GET", "/api/v1/events", s.stream.serve},
+		{"POST", "/api/v1/commands", s.command},
+		{"GET", "/api/v1/batches", s.batches},
+		{"GET", "/api/v1/batches/{id}", s.batch},
+		{"GET", "/metrics", s.metrics},
+		{"GET", "/healthz", s.healthz},
+	} {
+		mux.HandleFunc(route.method+" "+route.path, route.handle)
+		mux.HandleFunc(route.path, func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("Allow", route.method)
+			fail(w, r, http.StatusMethodNotAllowed, fmt.Sprintf("%s takes %s only", route.path, route.method))
+		})
+	}
+	mux.HandleFunc("/", notFound)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if why := foreign(r); why != "" {
+			fail(w, r, http.StatusForbidden, why)
+			return
+		}
+		// The mux would redirect a path that is not clean; here nobody writes one
+		// in good faith.
+		if path.Clean(r.URL.Path) != r.URL.Path {
+			notFound(w, r)
+			return
+		}
+		mux.ServeHTTP(w, r)
+	})
+}
+
+func notFound(w http.ResponseWriter, r *http.Request) {
+	fail(w, r, http.StatusNotFound, "there is nothing here")
+}
+
+func (s *Server) state(w http.ResponseWriter, r *http.Request) {
+	last := s.last.Load()
+	if last == nil {
+		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
+		return
+	}
+	reply(w, record.NewView(&last.scan))
+}
+
+func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {
+	last := s.last.Load()
+	switch {
+	case last == nil:
+		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
+	case time.Since(last.at) >= s.cfg.Stale:
+		fail(w, r, http.StatusServiceUnavailable, fmt.Sprintf("the last scan was made %.1f s ago", time.Since(last.at).Seconds()))
+	default:
+		reply(w, map[string]any{"status": "ok", "scan": last.scan.N})
+	}
+}
+
+func (s *Server) metrics(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Metrics == nil {
+		notFound(w, r)
+		return
+	}
+	s.cfg.Metrics.ServeHTTP(w, r)
+}
+
+func (s *Server) command(w http.ResponseWriter, r *http.Request) {
+	// A form of another page can send other types without asking first.
+	if t, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || t != "application/json" {
+		fail(w, r, http.StatusUnsupportedMediaType, "the Content-Type must be application/json")
+		return
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, longestBody))
+	if err != nil {
+		var long *http.MaxBytesError
+		if errors.As(err, &long) {
+			fail(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is longer than %d bytes", longestBody))
+		} else {
+			fail(w, r, http.StatusBadRequest, "the body could not be read: "+err.Error())
+		}
+		return
+	}
+	c, err := decodeCommand(body)
+	if err != nil {
+		fail(w, r, http.StatusBadRequest, err.Error())
+		return
+	}
+	c.Local = local(r)
+	ctx, cancel := context.WithTimeout(r.Context(), operatorTime)
+	defer cancel()
+	a := s.cfg.Operator.Do(ctx, c)
+	if a.Accepted {
+		reply(w, a)
+		return
+	}
+	write(w, http.StatusConflict, "application/problem+json", struct {
+		problem
+		record.Answer
+	}{newProblem(r, http.StatusConflict, a.Reason), a})
+}
+
+func (s *Server) batches(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Batches == nil {
+		fail(w, r, http.StatusNotFound, "no journal is kept")
+		return
+	}
+	q, err := url.ParseQuery(r.URL.RawQuery)
+	before, errBefore := optional(q.Get("before"), 0)
+	limit, errLimit := optional(q.Get("limit"), 50)
+	if err = errors.Join(err, errBefore, errLimit); err != nil || limit < 1 || limit > 500 {
+		fail(w, r, http.StatusBadRequest, "before is a batch number and limit a number from 1 to 500")
+		return
+	}
+	list, err := s.cfg.Batches.Batches(r.Context(), before, int(limit))
+	if err != nil {
+		s.cfg.Log.Error("batches not read", "err", err)
+		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		return
+	}
+	reply(w, map[string]any{"batches": list})
+}
+
+func optional(text string, otherwise uint64) (uint64, error) {
+	if text == "" {
+		return otherwise, nil
+	}
+	return strconv.ParseUint(text, 10, 64)
+}
+
+func (s *Server) batch(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Batches == nil {
+		fail(w, r, http.StatusNotFound, "no journal is kept")
+		return
+	}
+	id, err := strconv.ParseUint(r.PathValue("id"), 10, 64)
+	if err != nil {
+		fail(w, r, http.StatusBadRequest, fmt.Sprintf("%q is not a batch number", r.PathValue("id")))
+		return
+	}
+	d, err := s.cfg.Batches.Batch(r.Context(), id)
+	switch {
+	case errors.Is(err, record.ErrNoBatch):
+		fail(w, r, http.StatusNotFound, fmt.Sprintf("there is no batch %d", id))
+	case err != nil:
+		s.cfg.Log.Error("batch not read", "batch", id, "err", err)
+		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+	default:
+		reply(w, d)
+	}
+}

@@ -1,0 +1,190 @@
+package panel
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+
+	"drumwright/io/record"
+	"drumwright/io/record/recordtest"
+)
+
+// operator accepts all but a stop, and remembers.
+type operator struct{ got []record.Command }
+
+func (o *operator) Do(_ context.Context, c record.Command) record.Answer {
+	o.got = append(o.got, c)
+	if c.Kind == record.Stop {
+		return record.Answer{Reason: "nothing runs"}
+	}
+	return record.Answer{Accepted: true, Reason: "done"}
+}
+
+// kept holds batch 41; asking for batch 500 finds a broken disk.
+type kept struct{}
+
+func (kept) Batches(_ context.Context, before uint64, limit int) ([]record.KeptBatch, error) {
+	if before == 500 {
+		return nil, errors.New("disk")
+	}
+	list := []record.KeptBatch{}
+	for id := uint64(41); id > 0 && len(list) < limit; id-- {
+		if before == 0 || id < before {
+			list = append(list, record.KeptBatch{ID: id, TurnS: record.Unknown})
+		}
+	}
+	return list, nil
+}
+
+func (kept) Batch(_ context.Context, id uint64) (record.KeptDetail, error) {
+	switch id {
+	case 41:
+		return record.KeptDetail{KeptBatch: record.KeptBatch{ID: 41}, Samples: []record.KeptSample{}, Events: []record.KeptEvent{}}, nil
+	case 500:
+		return record.KeptDetail{}, errors.New("disk")
+	}
+	return record.KeptDetail{}, record.ErrNoBatch
+}
+
+func fresh() (*Server, *operator) {
+	o := &operator{}
+	s := New(Config{Operator: o, Batches: kept{}, Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("m 1\n")) })})
+	sc := recordtest.Roasting()
+	s.Put(&sc)
+	return s, o
+}
+
+// request is a well-behaved one, to be edited.
+func request(method, target, body string, edit ...func(*http.Request)) *http.Request {
+	r := httptest.NewRequest(method, target, strings.NewReader(body))
+	r.Host = "127.0.0.1:8420"
+	if body != "" {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	for _, e := range edit {
+		e(r)
+	}
+	return r
+}
+
+func header(name, value string) func(*http.Request) {
+	return func(r *http.Request) { r.Header.Set(name, value) }
+}
+
+func host(h string) func(*http.Request) { return func(r *http.Request) { r.Host = h } }
+
+func TestAnswers(t *testing.T) {
+	const charged = `{"kind":"charged","who":"Ada"}`
+	for _, c := range []struct {
+		name string
+		r    *http.Request
+		code int
+		want string // in the body
+	}{
+		{"state", request("GET", "/api/v1/state", ""), 200, `"bean":{"value":171.4,"unit":"°C","quality":"good"`},
+		{"state under the name localhost", request("GET", "/api/v1/state", "", host("localhost:8420")), 200, `"state":"roasting"`},
+		{"state over IPv6", request("GET", "/api/v1/state", "", host("[::1]:8420")), 200, `"state":"roasting"`},
+		{"state without a port", request("GET", "/api/v1/state", "", host("localhost")), 200, `"state":"roasting"`},
+		{"own page", request("GET", "/api/v1/state", "", header("Origin", "http://127.0.0.1:8420"), header("Sec-Fetch-Site", "same-origin")), 200, "roasting"},
+		{"health", request("GET", "/healthz", ""), 200, `"scan":12040`},
+		{"metrics", request("GET", "/metrics", ""), 200, "m 1"},
+		{"batches", request("GET", "/api/v1/batches", ""), 200, `{"batches":[{"id":41,`},
+		{"page of batches", request("GET", "/api/v1/batches?before=12&limit=1", ""), 200, `{"batches":[{"id":11,`},
+		{"batch", request("GET", "/api/v1/batches/41", ""), 200, `"samples":[]`},
+		{"command", request("POST", "/api/v1/commands", charged), 200, `{"accepted":true,"reason":"done"}`},
+		{"command with a charset", request("POST", "/api/v1/commands", charged, header("Content-Type", "application/json; charset=utf-8")), 200, "done"},
+		{"command from the own page", request("POST", "/api/v1/commands", charged, header("Origin", "http://127.0.0.1:8420")), 200, "done"},
+		{"refused command", request("POST", "/api/v1/commands", `{"kind":"stop"}`), 409, `"accepted":false,"reason":"nothing runs"`},
+
+		{"command as a form", request("POST", "/api/v1/commands", charged, header("Content-Type", "text/plain")), 415, "application/json"},
+		{"command without a type", request("POST", "/api/v1/commands", charged, func(r *http.Request) { r.Header.Del("Content-Type") }), 415, "application/json"},
+		{"command of nothing", request("POST", "/api/v1/commands", " "), 400, "not a JSON object"},
+		{"unknown command", request("POST", "/api/v1/commands", `{"kind":"explode"}`), 400, `kind \"explode\" is not one of`},
+		{"endless command", request("POST", "/api/v1/commands", `{"kind":"`+strings.Repeat("x", 70000)+`"}`), 413, "65536"},
+		{"command from another page", request("POST", "/api/v1/commands", charged, header("Origin", "https://example.org")), 403, "another origin"},
+		{"command from another port", request("POST", "/api/v1/commands", charged, header("Origin", "http://127.0.0.1:3000")), 403, "another origin"},
+		{"command from a file", request("POST", "/api/v1/commands", charged, header("Origin", "null")), 403, "another origin"},
+		{"command from another site", request("POST", "/api/v1/commands", charged, header("Sec-Fetch-Site", "cross-site")), 403, "another site"},
+		{"command by a rebound name", request("POST", "/api/v1/commands", charged, host("evil.example:8420"), header("Origin", "http://evil.example:8420")), 403, "Host"},
+		{"state by a rebound name", request("GET", "/api/v1/state", "", host("evil.example")), 403, "Host"},
+		{"state by an address of the network", request("GET", "/api/v1/state", "", host("192.168.1.7:8420")), 403, "Host"},
+		{"no host", request("GET", "/api/v1/state", "", host("")), 403, "Host"},
+
+		{"command by GET", request("GET", "/api/v1/commands", ""), 405, "POST only"},
+		{"state by PUT", request("PUT", "/api/v1/state", "{}"), 405, "GET only"},
+		{"stream by HEAD", request("HEAD", "/api/v1/events", ""), 405, "GET only"},
+		{"root", request("GET", "/", ""), 404, "nothing here"},
+		{"unknown", request("GET", "/api/v2/state", ""), 404, "nothing here"},
+		{"up and down", request("GET", "/api/v1/../v1/state", ""), 404, "nothing here"},
+		{"up and down, disguised", request("GET", "/api/v1/%2e%2e/v1/state", ""), 404, "nothing here"},
+		{"two slashes", request("GET", "//api/v1/state", ""), 404, "nothing here"},
+		{"no such batch", request("GET", "/api/v1/batches/40", ""), 404, "no batch 40"},
+		{"batch of letters", request("GET", "/api/v1/batches/x", ""), 400, "not a batch number"},
+		{"batches of letters", request("GET", "/api/v1/batches?limit=x", ""), 400, "limit"},
+		{"too many batches", request("GET", "/api/v1/batches?limit=501", ""), 400, "limit"},
+		{"broken list", request("GET", "/api/v1/batches?before=500", ""), 500, "log says why"},
+		{"broken batch", request("GET", "/api/v1/batches/500", ""), 500, "log says why"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, o := fresh()
+			w := httptest.NewRecorder()
+			s.Handler().ServeHTTP(w, c.r)
+			if w.Code != c.code || !strings.Contains(w.Body.String(), c.want) {
+				t.Fatalf("%d %s; want %d with %q", w.Code, w.Body, c.code, c.want)
+			}
+			if c.code != 200 {
+				checkProblem(t, w, c.r)
+			}
+			if reached := len(o.got) > 0; reached != (c.code == 200 && c.r.Method == "POST" || c.code == 409) {
+				t.Errorf("the operator got %v", o.got)
+			}
+			if w.Header().Get("Access-Control-Allow-Origin") != "" {
+				t.Error("other origins are let in")
+			}
+		})
+	}
+}
+
+// checkProblem holds an answer to RFC 9457, section 3.
+func checkProblem(t *testing.T, w *httptest.ResponseRecorder, r *http.Request) {
+	t.Helper()
+	if got := w.Header().Get("Content-Type"); got != "application/problem+json" {
+		t.Errorf("content type %q", got)
+	}
+	var p struct {
+		Type, Title, Detail, Instance string
+		Status                        int
+	}
+	if err := json.Unmarshal(w.Body.Bytes(), &p); err != nil {
+		t.Fatal(err)
+	}
+	if p.Type != "about:blank" || p.Title != http.StatusText(w.Code) || p.Status != w.Code || p.Detail == "" || p.Instance != r.URL.EscapedPath() {
+		t.Errorf("problem %+v", p)
+	}
+}
+
+func TestBeforeTheFirstScan(t *testing.T) {
+	s := New(Config{Operator: &operator{}})
+	for path, code := range map[string]int{"/api/v1/state": 503, "/healthz": 503, "/metrics": 404, "/api/v1/batches": 404, "/api/v1/batches/1": 404, "/api/v1/events": 503} {
+		w := httptest.NewRecorder()
+		s.Handler().ServeHTTP(w, request("GET", path, ""))
+		if w.Code != code {
+			t.Errorf("%s: %d, want %d", path, w.Code, code)
+		}
+		checkProblem(t, w, request("GET", path, ""))
+	}
+}
+
+func TestHealthEndsWithTheScans(t *testing.T) {
+	s, _ := fresh()
+	s.cfg.Stale = 1 // a nanosecond
+	w := httptest.NewRecorder()
+	s.Handler().ServeHTTP(w, request("GET", "/healthz", ""))
+	if w.Code != 503 || !strings.Contains(w.Body.String(), "last scan") {
+		t.Errorf("%d %s", w.Code, w.Body)
+	}
+}

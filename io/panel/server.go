@@ -1,0 +1,165 @@
+package panel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"drumwright/io/record"
+)
+
+// Operator takes commands to the machine and says what became of them. It must
+// return soon after ctx ends, refusing what it could not do.
+type Operator interface {
+	Do(ctx context.Context, c record.Command) record.Answer
+}
+
+// Batches gives the kept batches; record.ErrNoBatch for one that is not kept.
+type Batches interface {
+	Batches(ctx context.Context, before uint64, limit int) ([]record.KeptBatch, error)
+	Batch(ctx context.Context, id uint64) (record.KeptDetail, error)
+}
+
+// Config is what the panel stands between.
+type Config struct {
+	Operator Operator
+	Batches  Batches       // nil = none are kept
+	Metrics  http.Handler  // nil = none
+	Stale    time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
+	Log      *slog.Logger  // nil = none
+}
+
+// Server is the panel.
+type Server struct {
+	cfg    Config
+	stream *stream
+	last   atomic.Pointer[seen]
+}
+
+// seen is a scan and when it came; never changed once stored.
+type seen struct {
+	scan record.Scan
+	at   time.Time
+}
+
+// New makes a panel that knows no scan yet.
+func New(cfg Config) *Server {
+	if cfg.Stale <= 0 {
+		cfg.Stale = 3 * time.Second
+	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	s := &Server{cfg: cfg}
+	s.stream = newStream(&s.last)
+	return s
+}
+
+// Put takes the scan as the one to show and streams what happened in it. It
+// never waits; scans come from one goroutine.
+func (s *Server) Put(sc *record.Scan) {
+	before := s.last.Load()
+	now := &seen{*sc, time.Now()}
+	s.last.Store(now)
+	s.stream.note(now, before == nil || record.Changed(&before.scan, &now.scan))
+}
+
+// Listen opens "host:port", which must be a loopback address, or "unix:/path". A
+// socket that a dead process has left behind is replaced.
+func Listen(address string) (net.Listener, error) {
+	if path, ok := strings.CutPrefix(address, "unix:"); ok {
+		return listenUnix(path)
+	}
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, fmt.Errorf("panel address %q: %w; write 127.0.0.1:8420 or unix:/path", address, err)
+	}
+	refused := fmt.Errorf("panel address %q is not a loopback address: commands are for those at the machine; write 127.0.0.1:8420 or unix:/path", address)
+	if host != "localhost" && !loopback(host) {
+		return nil, refused
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("panel: %w", err)
+	}
+	if !loopbackAddr(l.Addr()) { // whatever localhost was taken for
+		l.Close()
+		return nil, refused
+	}
+	return l, nil
+}
+
+func listenUnix(path string) (net.Listener, error) {
+	fi, err := os.Lstat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+	case err != nil:
+		return nil, fmt.Errorf("panel socket: %w", err)
+	case fi.Mode().Type() != fs.ModeSocket:
+		return nil, fmt.Errorf("panel socket %s: there is something else of that name; move it away or name another path", path)
+	default:
+		if c, err := net.DialTimeout("unix", path, time.Second); err == nil {
+			c.Close()
+			return nil, fmt.Errorf("panel socket %s: another process listens on it; stop that or name another path", path)
+		}
+		if err := os.Remove(path); err != nil {
+			return nil, fmt.Errorf("panel socket: %w", err)
+		}
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("panel socket: %w", err)
+	}
+	// Who may write to the socket may command the machine.
+	if err := os.Chmod(path, 0o660); err != nil {
+		l.Close()
+		return nil, fmt.Errorf("panel socket: %w", err)
+	}
+	return l, nil
+}
+
+// Serve answers on the listeners until ctx ends, then ends all streams, lets
+// running requests finish for some seconds and closes the listeners.
+func (s *Server) Serve(ctx context.Context, listeners ...net.Listener) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	srv := &http.Server{
+		Handler:           s.Handler(),
+		ConnContext:       markLocal,
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       10 * time.Second,
+		WriteTimeout:      15 * time.Second, // the stream sets its own
+		IdleTimeout:       60 * time.Second,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.cfg.Log.Handler(), slog.LevelWarn),
+	}
+	var wg sync.WaitGroup
+	wg.Go(func() { s.stream.run(ctx) })
+	failed := make(chan error, len(listeners))
+	for _, l := range listeners {
+		wg.Go(func() { failed <- srv.Serve(l) })
+	}
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+		err = fmt.Errorf("panel: %w", err)
+	}
+	cancel()
+	end, done := context.WithTimeout(context.Background(), 3*time.Second)
+	defer done()
+	if e := srv.Shutdown(end); e != nil {
+		srv.Close()
+	}
+	wg.Wait()
+	return err
+}
