@@ -21,10 +21,13 @@ func (p *panel) drawKeys(c *canvas, keys []key, sc scale) {
 	for i, y := range spread(want, labelGap, sc.top+3, sc.bottom-2) {
 		k := keys[i]
 		if !known(k.y) {
-			c.text(swatch, y+3.5, "missing", "start", k.label+": not known")
+			c.text(swatch-8, y+3.5, "missing", "start", k.label+": not known")
 			continue
 		}
-		c.f(`<path class="lead" d="M%s %sL%s %sL%s %s"/>`+"\n", co(max(k.x, plotRight)), co(k.y), co(swatch-3), co(y), co(swatch), co(y))
+		if k.x < plotRight-1 { // ended early: lead from where it did
+			c.hline(k.x, plotRight, k.y, "early")
+		}
+		c.f(`<path class="lead" d="M%s %sL%s %sL%s %s"/>`+"\n", co(plotRight), co(k.y), co(swatch-3), co(y), co(swatch), co(y))
 		if k.area {
 			c.f(`<path class="%s" d="M%s %sh20v7h-20Z"/>`+"\n", k.class, co(swatch), co(y-3.5))
 		} else {

@@ -51,7 +51,7 @@ func panels() []panel {
 			}},
 		{title: "Drum skin speed, mm/s", height: 50, least: 50,
 			lines: []line{
-				{"heavy", "drum, measured", func(s *Sample) float64 { return s.DrumMMPerS }},
+				{"heavy", "drum", func(s *Sample) float64 { return s.DrumMMPerS }},
 				{"set", "drum, set", func(s *Sample) float64 { return s.DrumSetMMPerS }},
 			}},
 		{title: "Air flow, kg/h", height: 38, least: 10,
@@ -93,7 +93,7 @@ func plots(b *Batch, height float64) template.HTML {
 		c.vline(axis.x(t), y, y+4, "frame")
 		c.text(axis.x(t), y+15, "tick", "middle", clock(t))
 	}
-	c.text(plotRight+14, y+15, "tick", "start", "since charge, min:s")
+	c.text(plotRight+24, y+15, "tick", "start", "since charge, min:s")
 	c.WriteString("</svg>\n")
 	return template.HTML(c.String())
 }
