@@ -231,9 +231,12 @@ func (f *Fieldbus) begin(nowS float64) {
 
 // Write brings the outputs that the permit covers to their permitted values on
 // all buses, by the deadline. Unchanged outputs are not written again unless
-// their refresh is due or the device may have lost them. The error is
+// their refresh is due or the device may have lost them: the connection was
+// lost or the unit did not answer. A device that starts anew between two
+// requests is not noticed; give its outputs a refresh. HeatOff is repeated until
+// acknowledged or the deadline, other permits in the next Write. The error is
 // ErrNotIssued, ErrClosed or a *WriteError that names the outputs not
-// acknowledged; they are tried again in the next Write.
+// acknowledged.
 func (f *Fieldbus) Write(ctx context.Context, deadline time.Time, p *safety.Permit) error {
 	if !p.Issued() {
 		return ErrNotIssued

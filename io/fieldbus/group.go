@@ -62,10 +62,10 @@ func limitOf(t point.Table) int {
 	return maxRegisters
 }
 
-// joinable reports whether s, which starts no earlier than the cluster, may be
-// read with it.
+// joinable reports whether s, of the same rhythm and starting no earlier than
+// the cluster, may be read with it.
 func (c *cluster) joinable(s *span, holeWords int) bool {
-	if !c.same(s) || c.every != s.every {
+	if !c.same(s) {
 		return false
 	}
 	if c.alone || s.alone {

@@ -80,6 +80,37 @@ func (b *bus) write(ctx context.Context, scan uint64, deadline time.Time, p *ord
 			}
 		}
 	}
+	if p.heatOnly {
+		b.insist(ctx, deadline, p)
+	}
+}
+
+// insistEvery is the pause between looks at a line that is being opened.
+const insistEvery = 5 * time.Millisecond
+
+// insist repeats the writes of HeatOff that were not acknowledged, for as long
+// as there is time: at stop there is no next scan that would.
+func (b *bus) insist(ctx context.Context, deadline time.Time, p *orders) {
+	for {
+		again, wait := false, false
+		for i := range b.items {
+			it := &b.items[i]
+			if !it.covered || it.err == nil || it.err == errQuiet || reasonOf(it.err) == Exception {
+				continue
+			}
+			if ctx.Err() != nil || !time.Now().Before(deadline) {
+				return
+			}
+			again, wait = true, wait || it.err == errNotOpen
+			b.report(it, b.put(ctx, it, deadline, p))
+		}
+		if !again {
+			return
+		}
+		if wait {
+			time.Sleep(insistEvery)
+		}
+	}
 }
 
 // put writes one item.
@@ -93,7 +124,12 @@ func (b *bus) put(ctx context.Context, it *item, deadline time.Time, p *orders) 
 	if !it.known && it.partial(p) {
 		b.readBack(it, deadline, p)
 	}
-	if err := b.send(it, deadline); err != nil {
+	err := b.send(it, deadline)
+	if err != nil && !unsent(err) && reasonOf(err) == Closed {
+		// Found closed on sending; opened anew, it is worth a second try.
+		err = b.send(it, deadline)
+	}
+	if err != nil {
 		return err
 	}
 	it.acknowledged(p)
