@@ -1,15 +1,17 @@
 package safety
 
+import "drumwright/io/point"
+
 // Class says how a latched cause is reset.
 type Class uint8
 
 // The reset classes.
 const (
-	Clears      Class = iota // by itself; logged only
-	Acknowledge              // by itself, stays on the list until acknowledged
+	Acknowledge Class = iota // a warning: goes by itself
 	AtMachine                // latched: gone, and a reset at the machine
 	WithFinding              // latched: as AtMachine, with a named person
 	HardwareToo              // latched: the hardware is reset first, then as AtMachine
+	LookFirst                // latched: a reset at the machine; what was found may still be so
 )
 
 // Arming says when a cause is looked at.
@@ -32,13 +34,12 @@ type Priority uint8
 
 // Priorities in rising order.
 const (
-	Low Priority = iota
-	Medium
+	Medium Priority = iota
 	High
 	Critical
 )
 
-func (p Priority) String() string { return [...]string{"low", "medium", "high", "critical"}[p] }
+func (p Priority) String() string { return [...]string{"medium", "high", "critical"}[p] }
 
 // Row is one cause of the cause-and-effect table: what is looked at, when, for
 // how long it must stand, and what follows.
@@ -59,9 +60,11 @@ type Row struct {
 
 // finding is what a signal saw in this scan.
 type finding struct {
-	active bool
-	value  float64
-	limit  float64
-	unit   string
-	detail string // which point, in the words of the machine file
+	active  bool
+	unknown bool // cannot be seen now, so that nobody can say it is gone
+	value   float64
+	limit   float64
+	unit    string
+	cause   point.Cause
+	detail  string // which point, in the words of the machine file
 }

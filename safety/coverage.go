@@ -1,68 +1,94 @@
 package safety
 
 import (
+	"strings"
+
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
 
-// needs lists, for each cause, the input roles of which at least one must be
-// there. A cause that is not listed needs none.
-var needs = map[string][]point.Input{
-	"emergency_stop":   {point.EmergencyStopHealthy},
-	"fire_button":      {point.FireButton},
-	"drum_stall":       {point.DrumPulses, point.DrumTurning},
-	"drum_slip":        {point.DrumPulses, point.DrumTurning},
-	"drum_slow":        {point.DrumPulses, point.DrumTurning},
-	"drum_drive":       {point.DrumStatus, point.DrumFault},
-	"drum_not_running": {point.DrumStatus},
-	"air_lost":         {point.AirProving, point.AirFlow, point.BlowerStatus},
-	"blower_drive":     {point.BlowerStatus, point.BlowerFault},
-	"high_limit":       {point.HighLimitHealthy},
-	"exhaust_high":     {point.Exhaust},
-	"exhaust_probe":    {point.Exhaust},
-	"element_high":     {point.HeaterElement},
-	"element_probe":    {point.HeaterElement},
-	"limit_probe_high": {point.HighLimit},
-	"limit_probe":      {point.HighLimit},
-	"contactor_stuck":  {point.ContactorClosed},
-	"contactor_open":   {point.ContactorClosed},
-	"cooling_fan":      {point.CoolingFanRunning},
-	"cover":            {point.CoverClosed},
+// need is what a machine must have for a cause to be seen: at least one of any,
+// and every one of all and out.
+type need struct {
+	any, all []point.Input
+	out      []point.Output
+}
+
+func anyOf(i ...point.Input) need { return need{any: i} }
+
+// needs lists what each cause needs. A cause that is not listed needs nothing
+// that a machine could lack.
+var needs = map[string]need{
+	"emergency_stop":          anyOf(point.EmergencyStopHealthy),
+	"fire_button":             anyOf(point.FireButton),
+	"drum_stall":              anyOf(point.DrumPulses, point.DrumTurning),
+	"drum_slip":               anyOf(point.DrumPulses, point.DrumTurning),
+	"drum_slow":               anyOf(point.DrumPulses, point.DrumTurning),
+	"drum_drive":              anyOf(point.DrumStatus, point.DrumFault),
+	"drum_not_running":        anyOf(point.DrumStatus),
+	"air_lost":                anyOf(point.AirProving, point.AirFlow, point.BlowerStatus),
+	"blower_drive":            anyOf(point.BlowerStatus, point.BlowerFault),
+	"high_limit":              anyOf(point.HighLimitHealthy),
+	"exhaust_high":            anyOf(point.Exhaust),
+	"exhaust_probe":           anyOf(point.Exhaust),
+	"element_high":            anyOf(point.HeaterElement),
+	"element_probe":           anyOf(point.HeaterElement),
+	"limit_probe_high":        anyOf(point.HighLimit),
+	"limit_probe":             anyOf(point.HighLimit),
+	"contactor_stuck":         {all: []point.Input{point.ContactorClosed}, out: []point.Output{point.HeatEnable}},
+	"contactor_open":          {all: []point.Input{point.ContactorClosed}, out: []point.Output{point.HeatEnable}},
+	"air_current_unasked":     {all: []point.Input{point.AirHeaterCurrent, point.MainsVoltage}},
+	"radiant_current_unasked": {all: []point.Input{point.RadiantCurrent, point.MainsVoltage}},
+	"heat_not_removed":        {any: []point.Input{point.AirHeaterCurrent, point.RadiantCurrent}, all: []point.Input{point.MainsVoltage}, out: []point.Output{point.HeatEnable}},
+	"cooling_fan":             {all: []point.Input{point.CoolingFanRunning}, out: []point.Output{point.CoolingFan}},
+	"cover":                   anyOf(point.CoverClosed),
 }
 
 // covered reports whether the machine has what the cause looks at.
-func covered(id string, m *profiles.Machine) bool {
-	list, listed := needs[id]
-	if !listed {
-		return true
+func covered(id string, m *profiles.Machine) bool { return len(lacking(id, m)) == 0 }
+
+// lacking lists what a machine lacks for a cause, each in words.
+func lacking(id string, m *profiles.Machine) []string {
+	n, out := needs[id], []string(nil)
+	names, found := "", len(n.any) == 0
+	for _, i := range n.any {
+		found = found || m.HasIn[i]
+		if names != "" {
+			names += " or "
+		}
+		names += i.String()
 	}
-	for _, i := range list {
-		if m.HasIn[i] {
-			return true
+	if !found {
+		out = append(out, names)
+	}
+	for _, i := range n.all {
+		if !m.HasIn[i] {
+			out = append(out, i.String())
 		}
 	}
-	return false
+	for _, o := range n.out {
+		if !m.HasOut[o] {
+			out = append(out, o.String())
+		}
+	}
+	return out
 }
 
 // Uncovered says in plain words which built-in causes cannot be seen on this
 // machine because no point plays the role, in the order of the table.
 func Uncovered(m *profiles.Machine) []string {
 	var out []string
-	for _, r := range rows(&m.Limits) {
-		if covered(r.ID, m) {
-			continue
+	for _, r := range Rows(m) {
+		if l := lacking(r.ID, m); len(l) > 0 {
+			out = append(out, r.ID+" is not watched, for want of "+strings.Join(l, " and ")+": "+r.Cause)
 		}
-		text := r.ID + " is not watched, for want of "
-		for i, in := range needs[r.ID] {
-			if i > 0 {
-				text += " or "
-			}
-			text += in.String()
-		}
-		out = append(out, text+": "+r.Cause)
 	}
 	return out
 }
 
-// Rows is the cause-and-effect table of a machine, for printing.
-func Rows(m *profiles.Machine) []Row { return rows(&m.Limits) }
+// Rows is the cause-and-effect table of a machine as the gate runs it, for
+// printing.
+func Rows(m *profiles.Machine) []Row {
+	l := capped(m.Limits)
+	return rows(&l)
+}

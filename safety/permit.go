@@ -11,9 +11,9 @@ type Wishes struct {
 // Permit is what may be written in this scan. Only a Gate makes one that is
 // issued; the zero Permit is not, and the fieldbus refuses it.
 type Permit struct {
-	out      [point.NumOutputs]float64
-	issued   bool
-	heatOnly bool
+	out    [point.NumOutputs]float64
+	left   [point.NumOutputs]bool // says nothing about that output
+	issued bool
 }
 
 // Issued reports whether a gate made this permit.
@@ -27,7 +27,14 @@ func (p *Permit) Values() [point.NumOutputs]float64 { return p.out }
 
 // Covers reports whether this permit says anything about that output. Outputs
 // it does not cover stay as they are.
-func (p *Permit) Covers(o point.Output) bool { return !p.heatOnly || IsHeat(o) }
+func (p *Permit) Covers(o point.Output) bool { return !p.left[o] }
+
+// leave takes outputs out of the permit.
+func (p *Permit) leave(outputs ...point.Output) {
+	for _, o := range outputs {
+		p.out[o], p.left[o] = 0, true
+	}
+}
 
 // IsHeat reports whether an output can heat something.
 func IsHeat(o point.Output) bool {
@@ -38,4 +45,12 @@ func IsHeat(o point.Output) bool {
 // first of all at stop: heaters to zero and the contactor open. Drum, air and
 // cooling stay as they are, because hot beans may still be in the drum. It
 // needs no inputs.
-func HeatOff() Permit { return Permit{issued: true, heatOnly: true} }
+func HeatOff() Permit {
+	p := Permit{issued: true}
+	for o := range point.NumOutputs {
+		if !IsHeat(o) {
+			p.leave(o)
+		}
+	}
+	return p
+}

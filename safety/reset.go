@@ -1,42 +1,75 @@
 package safety
 
 import (
+	"strings"
+
 	"drumwright/io/point"
 	"drumwright/io/record"
 )
 
 // Reset lifts the latches whose cause is gone. It is refused, with the reason,
-// while any latched cause still stands, when it does not come from the machine
-// itself, or when a finding needs a name and none is given. The first cause is
-// forgotten only when all latches are lifted.
+// before the inputs have been judged once, while any latched cause still
+// stands or cannot be seen, when it does not come from the machine itself, or
+// when a finding needs a name and none is given. The first cause is forgotten
+// only when all latches are lifted.
+//
+// What drum, blower or fan must do counts as gone while they are not told to
+// run: it is looked at again when they are.
 func (g *Gate) Reset(who string, local bool, rec *record.Scan) (bool, string) {
-	if !g.Tripped() {
+	who = strings.TrimSpace(who)
+	switch {
+	case !g.Tripped():
 		return false, "nothing is tripped"
-	}
-	if !local {
+	case !local:
 		return false, "a trip is reset at the machine only: at its own panel, over its local socket or by its button"
+	case !g.begun:
+		return false, "no input has been read since the start: try again"
 	}
 	for i := range g.table {
 		if !g.latch[i] {
 			continue
 		}
-		if g.begun && g.armed[i] && g.table[i].signal(g, &g.v).active {
-			return false, "the cause still stands: " + g.table[i].ID + ": " + g.table[i].Cause + " " + g.table[i].Action
+		r := &g.table[i]
+		if why := g.standing(i); why != "" {
+			return false, why + ": " + r.ID + ": " + r.Cause + " " + r.Action
 		}
-		if g.table[i].Class == WithFinding && who == "" {
-			return false, g.table[i].ID + " is reset by a named person who has looked: give your name"
+		if r.Class == WithFinding && who == "" {
+			return false, r.ID + " is reset by a named person who has looked: give your name"
 		}
 	}
-	text := "reset by " + who
+	text := "reset at the machine"
+	if who != "" {
+		text = "reset by " + who
+	}
 	for i := range g.table {
 		if g.latch[i] {
 			text += "; " + g.table[i].ID
 			g.latch[i], g.stands[i], g.found[i] = false, 0, finding{}
 		}
 	}
-	g.first, g.acked, g.state = -1, true, S0
+	g.first, g.acked, g.state, g.fresh = -1, true, S0, false
 	rec.Add(record.Event{Kind: record.Reset, Name: "reset", Text: text})
 	return true, text
+}
+
+// standing says why a latched row cannot be reset, "" when it can.
+func (g *Gate) standing(i int) string {
+	r := &g.table[i]
+	if !g.covered[i] || r.Class == LookFirst {
+		return ""
+	}
+	if (r.Arm == DrumOn || r.Arm == BlowerOn || r.Arm == FanOn) && !g.isArmed(r.Arm) {
+		return ""
+	}
+	switch f := r.signal(g, &g.v); {
+	case f.active:
+		return "the cause still stands"
+	case f.unknown:
+		return "the cause cannot be seen to be gone"
+	case g.stands[i] > 0:
+		return "the cause was there a moment ago"
+	}
+	return ""
 }
 
 // Silence acknowledges standing trips: the horn stops, nothing else changes.

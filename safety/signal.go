@@ -10,41 +10,62 @@ import (
 // view is what the signals look at in one scan.
 type view struct {
 	Context
-	img  *point.Image
-	wish *Wishes
-	gapS float64 // scan time since the last scan
+	img    *point.Image
+	wish   *Wishes
+	gapS   float64 // scan time since the last scan
+	noTime bool    // scan time did not move on
+}
+
+// sound reports whether a value is usable and a number.
+func sound(x point.Value) bool { return x.Usable() && !math.IsNaN(x.V) }
+
+// unknown reports whether a fitted point has no usable value, so that nobody
+// can say that its cause is gone.
+func unknown(x point.Value) bool { return x.Quality != point.Absent && !sound(x) }
+
+// silent reports whether a value is missing because its unit does not answer.
+func silent(c point.Cause) bool {
+	switch c {
+	case point.NotReadYet, point.Timeout, point.BusDown, point.Refused, point.WrongReply:
+		return true
+	}
+	return false
 }
 
 // contactOff is active when a contact that should be on is off, or has been
-// unreadable for so long that it is bad.
+// unreadable for so long that it counts as off.
 func contactOff(i point.Input) func(*Gate, *view) finding {
-	return func(_ *Gate, v *view) finding {
+	return func(g *Gate, v *view) finding {
 		x := v.img.In[i]
-		lost := x.Quality == point.Bad && x.Cause != point.NotReadYet
-		return finding{active: x.Off() || lost, value: x.V, limit: 1, detail: i.String()}
+		lost := x.Quality == point.Bad && (!silent(x.Cause) || !(x.AgeS < float64(g.limits.BusLostS)))
+		return finding{active: lost || (x.Quality == point.Good && !x.On()), unknown: unknown(x), value: x.V, limit: 1, detail: i.String()}
 	}
 }
 
 // contactOn is active when a contact is on.
 func contactOn(i point.Input) func(*Gate, *view) finding {
 	return func(_ *Gate, v *view) finding {
-		return finding{active: v.img.In[i].On(), value: 1, detail: i.String()}
+		x := v.img.In[i]
+		return finding{active: x.On(), unknown: unknown(x), value: x.V, detail: i.String()}
 	}
 }
 
-func estop(g *Gate, v *view) finding { return contactOff(point.EmergencyStopHealthy)(g, v) }
-
 // above is active when any of the points stands at or over its limit. The
-// first that does is named.
+// first that does is named. A reading beyond what the probe can show counts: it
+// may be a broken probe, but it may be a fire.
 func above(limit func(*profiles.Limits) profiles.Trip, points ...point.Input) func(*Gate, *view) finding {
 	return func(g *Gate, v *view) finding {
 		at := float64(limit(&g.limits).At)
+		f := finding{limit: at, unit: "°C"}
 		for _, i := range points {
-			if x := v.img.In[i]; x.Usable() && x.V >= at {
-				return finding{active: true, value: x.V, limit: at, unit: "°C", detail: i.String()}
+			x := v.img.In[i]
+			if x.V >= at && (x.Usable() || x.Quality == point.Bad && x.Cause == point.OutOfRange) {
+				f.active, f.value, f.detail = true, x.V, i.String()
+				return f
 			}
+			f.unknown = f.unknown || unknown(x)
 		}
-		return finding{}
+		return f
 	}
 }
 
@@ -53,19 +74,10 @@ func above(limit func(*profiles.Limits) profiles.Trip, points ...point.Input) fu
 func probeBad(i point.Input) func(*Gate, *view) finding {
 	return func(_ *Gate, v *view) finding {
 		x := v.img.In[i]
-		if x.Quality != point.Bad || silent(x.Cause) {
-			return finding{}
-		}
-		return finding{active: true, value: x.V, detail: i.String() + ": " + x.Cause.String()}
+		f := finding{unknown: unknown(x), value: x.V, cause: x.Cause, detail: i.String()}
+		f.active = x.Quality == point.Bad && !silent(x.Cause) || x.Usable() && math.IsNaN(x.V)
+		return f
 	}
-}
-
-func silent(c point.Cause) bool {
-	switch c {
-	case point.NotReadYet, point.Timeout, point.BusDown, point.Refused, point.WrongReply:
-		return true
-	}
-	return false
 }
 
 // spared are the inputs that a roast can do without when their unit is silent.
@@ -82,67 +94,50 @@ func unitLost(g *Gate, v *view) finding {
 		if spared[i] || x.Quality == point.Absent || !silent(x.Cause) {
 			continue
 		}
-		if x.AgeS >= limit || (x.Quality == point.Bad && x.Cause != point.NotReadYet) {
-			return finding{active: true, value: x.AgeS, limit: limit, unit: "s", detail: i.String() + ": " + x.Cause.String()}
+		if !(x.AgeS < limit) || (x.Quality == point.Bad && x.Cause != point.NotReadYet) {
+			return finding{active: true, value: x.AgeS, limit: limit, unit: "s", cause: x.Cause, detail: i.String()}
 		}
 	}
 	return finding{}
 }
 
-// frozenMoveC is how far another temperature must have moved to prove that a
-// probe which has not moved at all is frozen; frozenDuty is the heat that proves
-// it too (estimates, common practice, no source).
-const (
-	frozenMoveC = 3.0
-	frozenDuty  = 0.10
-)
-
-// frozen is active while a probe repeats its value to the bit although heat is
-// on or another probe has moved since.
+// frozen is active while a probe repeats its value to the bit although heat has
+// been given or another probe has moved since.
 func frozen(i point.Input) func(*Gate, *view) finding {
 	return func(g *Gate, v *view) finding {
-		f := &g.still[i]
-		if f.sinceS < g.sampleS(v) || !v.img.In[i].Usable() {
-			return finding{}
-		}
-		moving := g.last[point.AirHeaterPower] > frozenDuty || g.last[point.RadiantPower] > frozenDuty
-		for j := range point.NumInputs {
-			if j == i || j.Role().Kind != point.Temperature || !v.img.In[j].Usable() {
-				continue
-			}
-			if math.Abs(v.img.In[j].V-f.others[j]) > frozenMoveC {
-				moving = true
-			}
-		}
-		return finding{active: moving, value: v.img.In[i].V, unit: "°C", detail: i.String()}
+		x := v.img.In[i]
+		return finding{active: g.still[i].proven && sound(x), unknown: unknown(x), value: x.V, detail: i.String()}
 	}
 }
 
-// sampleS is the least time after which an unchanged value means anything.
-func (g *Gate) sampleS(v *view) float64 { return math.Max(0.5, 2*v.PeriodS) }
+// turningShare is the share of the expected speed below which a drum whose
+// speed a device measures counts as standing (estimate, common practice, no
+// source).
+const turningShare = 0.1
 
 // drumStall is active when no shaft pulse has come for the site's time, or two
-// and a half expected periods if that is longer.
+// and a half expected periods if that is longer; with a speed device when that
+// has seen no turning for the site's time.
 func drumStall(g *Gate, v *view) finding {
-	x := v.img.In[point.DrumPulses]
-	if x.Quality == point.Absent {
-		t := v.img.In[point.DrumTurning]
-		return finding{active: t.Usable() && t.V < 0.1*g.expectedRPM(), value: t.V, limit: 0.1 * g.expectedRPM(), unit: "rpm", detail: "drum_turning"}
+	wait, standing, detail := float64(g.limits.StallS), v.ScanS-g.turnedS, "drum_turning"
+	if g.hasShaft {
+		standing, detail = g.shaft.SilentS(), "drum_pulses"
+		if rpm := g.expectedRPM(); rpm > 0 {
+			wait = math.Max(wait, 2.5*60/(rpm*g.pulsesPerRev))
+		}
 	}
-	wait := float64(g.limits.StallS)
-	if rpm := g.expectedRPM(); rpm > 0 {
-		wait = math.Max(wait, 2.5*60/(rpm*g.pulsesPerRev))
-	}
-	return finding{active: g.shaft.SilentS() >= wait-1e-9, value: g.shaft.SilentS(), limit: wait, unit: "s", detail: "drum_pulses"}
+	return finding{active: standing >= wait-1e-9, value: standing, limit: wait, unit: "s", detail: detail}
 }
 
 // drumSlip is active when the measured drum speed is short of the expected one
-// by more than the share.
+// by more than the share. It waits until the drive's ramp has been over for as
+// long as the speed is averaged.
 func drumSlip(share func(*profiles.Limits) float64) func(*Gate, *view) finding {
 	return func(g *Gate, v *view) finding {
 		rpm, want := g.measuredRPM(v.img), g.expectedRPM()
 		limit := want * (1 - share(&g.limits))
-		return finding{active: rpm > 0 && want > 0 && rpm < limit, value: rpm, limit: limit, unit: "rpm", detail: "drum"}
+		steady := g.drumSteadyS > math.Max(drumStartS, 2*60/want)
+		return finding{active: steady && rpm > 0 && rpm < limit, value: rpm, limit: limit, unit: "rpm", detail: "drum"}
 	}
 }
 
@@ -152,15 +147,21 @@ func driveFault(status, fault point.Input) func(*Gate, *view) finding {
 		if f.Usable() && f.V != 0 {
 			return finding{active: true, value: f.V, detail: fault.String()}
 		}
-		return finding{active: s.Usable() && s.V == point.DriveFault, value: s.V, detail: status.String()}
+		return finding{active: s.Usable() && s.V == point.DriveFault, unknown: unknown(s) || unknown(f), value: s.V, detail: status.String()}
 	}
 }
 
+// driveStopped is active when a drive says that it does not run, or says
+// something that the machine file does not know.
 func driveStopped(status point.Input) func(*Gate, *view) finding {
 	return func(_ *Gate, v *view) finding {
 		s := v.img.In[status]
-		return finding{active: s.Usable() && s.V == point.DriveStopped, detail: status.String()}
+		return finding{active: notRunning(s), unknown: unknown(s), value: s.V, detail: status.String()}
 	}
+}
+
+func notRunning(s point.Value) bool {
+	return s.Usable() && s.V != point.DriveRunning || s.Quality == point.Bad && !silent(s.Cause)
 }
 
 // airLost is active when nothing that could prove the air does, or anything
@@ -173,18 +174,26 @@ func airLost(g *Gate, v *view) finding {
 // airProven says whether the air moves: every device that can tell must agree.
 // A machine without any such device cannot prove it; check says so.
 func (g *Gate) airProven(img *point.Image) (bool, string) {
-	if img.Has(point.AirProving) && !img.In[point.AirProving].On() {
-		if q := img.In[point.AirProving]; q.Quality != point.Uncertain || q.V < 0.5 {
-			return false, "air_proving is off"
-		}
+	if x := img.In[point.AirProving]; x.Quality != point.Absent && !(x.Usable() && x.V >= 0.5) {
+		return false, "air_proving is off"
 	}
-	if x := img.In[point.AirFlow]; x.Usable() && x.V < g.minFlowKgPerH {
+	if x := img.In[point.AirFlow]; x.Quality != point.Absent && !(x.Usable() && x.V >= g.leastFlow()) {
 		return false, "air_flow is too low"
 	}
-	if s := img.In[point.BlowerStatus]; s.Usable() && s.V == point.DriveStopped {
-		return false, "blower_status is stopped"
+	if s := img.In[point.BlowerStatus]; notRunning(s) {
+		return false, "blower_status is not running"
 	}
 	return true, ""
+}
+
+// leastFlow is the air flow that must be measured, kg/h: the least for heat, or
+// half of what the blower's frequency should give while less than that has been
+// asked for, as in a slow run-down or a moment ago.
+func (g *Gate) leastFlow() float64 {
+	if g.enoughAirS >= blowerStartS || g.minBlowerHz <= 0 {
+		return g.minFlow
+	}
+	return 0.5 * g.minFlow * math.Min(1, g.last[point.BlowerSpeed]/g.minBlowerHz)
 }
 
 // beanRise is active when the bean probe rises faster than the site allows,
@@ -192,7 +201,7 @@ func (g *Gate) airProven(img *point.Image) (bool, string) {
 func beanRise(g *Gate, v *view) finding {
 	limit := float64(g.limits.RiseKPerS)
 	rate, ok := g.slope[slopeBean].PerS()
-	return finding{active: ok && v.SinceChargeS > 60 && rate > limit, value: rate, limit: limit, unit: "K/s", detail: "bean"}
+	return finding{active: ok && v.SinceChargeS > 60 && rate > limit, unknown: !ok, value: rate, limit: limit, unit: "K/s", detail: "bean"}
 }
 
 // Evidence of fire (estimates, common practice, no source).
@@ -202,18 +211,26 @@ const (
 	fireHotRiseKPerS = 1.0
 )
 
-// fireRise is active when with heat off the beans or the exhaust still climb.
+// fireRise is active when beans or exhaust climb faster than without heat they
+// can.
 func fireRise(g *Gate, v *view) finding {
 	bean, okB := g.slope[slopeBean].PerS()
 	exhaust, okE := g.slope[slopeExhaust].PerS()
-	if okB && bean > fireRiseKPerS {
-		return finding{active: true, value: bean, limit: fireRiseKPerS, unit: "K/s", detail: "bean"}
+	f := finding{unknown: !okB, value: bean, limit: fireRiseKPerS, unit: "K/s", detail: "bean"}
+	switch {
+	case okB && bean > fireRiseKPerS:
+		f.active = true
+	case okE && exhaust > fireRiseKPerS:
+		f.active, f.value, f.detail = true, exhaust, "exhaust"
 	}
-	if okE && exhaust > fireRiseKPerS {
-		return finding{active: true, value: exhaust, limit: fireRiseKPerS, unit: "K/s", detail: "exhaust"}
-	}
-	hot := v.img.In[point.Bean].Usable() && v.img.In[point.Bean].V > fireHotC
-	return finding{active: hot && okB && bean > fireHotRiseKPerS, value: bean, limit: fireHotRiseKPerS, unit: "K/s", detail: "bean"}
+	return f
+}
+
+// fireHot is active when beans hotter than any roast still climb, heat or not.
+func fireHot(g *Gate, v *view) finding {
+	x := v.img.In[point.Bean]
+	rate, ok := g.slope[slopeBean].PerS()
+	return finding{active: sound(x) && x.V > fireHotC && ok && rate > fireHotRiseKPerS, unknown: !ok, value: rate, limit: fireHotRiseKPerS, unit: "K/s", detail: "bean"}
 }
 
 // risesUnasked is active when a temperature rises though its heater has been
@@ -226,27 +243,40 @@ func risesUnasked(i point.Input) func(*Gate, *view) finding {
 		}
 		limit := float64(g.limits.OffRiseKPerS)
 		rate, ok := g.slope[which].PerS()
-		return finding{active: ok && off > wait && rate > limit, value: rate, limit: limit, unit: "K/s", detail: i.String()}
+		return finding{active: ok && off > wait && rate > limit, unknown: !ok, value: rate, limit: limit, unit: "K/s", detail: i.String()}
 	}
 }
 
 func contactorStuck(g *Gate, v *view) finding {
-	return finding{active: v.img.In[point.ContactorClosed].On() && g.last[point.HeatEnable] < 0.5, value: 1, detail: "contactor_closed"}
+	x := v.img.In[point.ContactorClosed]
+	return finding{active: x.On() && g.last[point.HeatEnable] < 0.5, unknown: unknown(x), value: 1, detail: "contactor_closed"}
 }
 
 func contactorOpen(g *Gate, v *view) finding {
-	return finding{active: v.img.In[point.ContactorClosed].Off() && g.last[point.HeatEnable] >= 0.5, detail: "contactor_closed"}
+	x := v.img.In[point.ContactorClosed]
+	return finding{active: x.Off() && g.last[point.HeatEnable] >= 0.5, unknown: unknown(x), detail: "contactor_closed"}
 }
 
 func scanLate(g *Gate, v *view) finding {
 	limit := float64(g.limits.ScanLateS)
-	return finding{active: v.gapS > limit, value: v.gapS, limit: limit, unit: "s", detail: "scan"}
+	return finding{active: v.noTime || v.gapS > limit, value: v.gapS, limit: limit, unit: "s", detail: "scan"}
 }
 
 func badWish(_ *Gate, v *view) finding {
 	for o := range point.NumOutputs {
 		if x := v.wish.Out[o]; math.IsNaN(x) || math.IsInf(x, 0) {
 			return finding{active: true, detail: o.String()}
+		}
+	}
+	return finding{}
+}
+
+// restartHot is active after a start until a person has looked, when anything
+// is hot.
+func restartHot(g *Gate, v *view) finding {
+	for _, i := range hotInputs {
+		if x := v.img.In[i]; g.fresh && sound(x) && x.V >= g.coolC {
+			return finding{active: true, value: x.V, limit: g.coolC, unit: "°C", detail: i.String()}
 		}
 	}
 	return finding{}

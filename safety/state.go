@@ -2,45 +2,45 @@ package safety
 
 import "drumwright/io/point"
 
-// SafeState is what the machine is brought into by a cause. The codes and
-// their contents are explained in About.
+// SafeState is what the machine is brought into by a cause.
 type SafeState uint8
 
-// The safe states, in no order of rank; see rank.
+// The safe states, in no order of rank; see rank. S5 would be the controlled
+// shut-down, which is no trip: the batch sequence runs it down.
 const (
 	S0 SafeState = iota // idle, nothing forced
 	S1                  // ordinary trip
 	S2                  // suspected fire
 	S3                  // drum stopped
 	S4                  // air lost
-	S5                  // controlled shut-down
-	S6                  // emergency stop
-	S7                  // restart with a hot machine
+	_
+	S6 // emergency stop
+	S7 // restart with a hot machine
 )
 
 // air says what a safe state does to the roasting air.
 type air uint8
 
 const (
-	airKeep   air = iota // as wished, but at least 60 % if it was running
-	airFull              // full, may recover
-	airStarve            // off: air feeds a fire
-	airAsk               // as it is; a person decides
-	airWish              // as wished
+	airOff  air = iota // off: air feeds a fire
+	airKeep            // goes on if it ran, with at least 60 %
+	airFull            // goes on if it ran, full: it may recover
+	airAsk             // as it is; a person decides
 )
 
 // motion says what a safe state does to the drum or the cooling fan.
 type motion uint8
 
 const (
-	keep motion = iota // goes on if it was running
-	on
-	off
-	wish
+	off  motion = iota
+	keep        // goes on if it ran
+	on          // runs if the machine ran
 )
 
-// effect is the column entries of one safe state. Heat is off in all but S0.
+// effect is the column entries of one safe state. Heat is off in all but S0,
+// which forces nothing. No state starts what did not run.
 type effect struct {
+	code string
 	name string
 	air  air
 	drum motion
@@ -49,24 +49,21 @@ type effect struct {
 }
 
 var effects = [...]effect{
-	S0: {"idle", airWish, wish, wish, ""},
-	S1: {"ordinary trip", airKeep, keep, on, "Heat is off. Drop the beans when you are ready and let the machine cool."},
-	S2: {"suspected fire", airStarve, keep, off, "Suspected fire. Do not open drum, door or collector. Do not restart the air. Raise the alarm, isolate the mains if that is safe, follow the shop's fire plan and call the fire service if it is not clearly out."},
-	S3: {"drum stopped", airFull, off, on, "The drum stands. Empty it by the written procedure; hands out until the drive is isolated."},
-	S4: {"air lost", airFull, keep, on, "The air has failed. Drop the beans; look at blower, filter and duct."},
-	S5: {"controlled shut-down", airKeep, keep, on, "The machine is cooling down."},
-	S6: {"emergency stop", airStarve, off, off, "Emergency stop. Hot beans may be in the drum: empty it by hand as written."},
-	S7: {"restart, machine hot", airAsk, keep, keep, "The controller restarted with a hot machine. Look first, then choose: cool with drum and air, or drop."},
+	S0: {code: "S0", name: "idle"},
+	S1: {"S1", "ordinary trip", airKeep, keep, on, "Heat is off. Drop the beans when you are ready and let the machine cool."},
+	S2: {"S2", "suspected fire", airOff, keep, off, "Suspected fire. Do not open drum, door or collector. Do not restart the air. Raise the alarm, isolate the mains if that is safe, follow the shop's fire plan and call the fire service if it is not clearly out."},
+	S3: {"S3", "drum stopped", airFull, off, on, "The drum stands. Empty it by the written procedure; hands out until the drive is isolated."},
+	S4: {"S4", "air lost", airFull, keep, on, "The air has failed. Drop the beans; look at blower, filter and duct."},
+	S6: {"S6", "emergency stop", airOff, off, off, "Emergency stop. Hot beans may be in the drum: empty it by hand as written."},
+	S7: {"S7", "restart, machine hot", airAsk, keep, keep, "The controller restarted with a hot machine. Look first: what turned goes on turning. Then reset to cool with drum and air, or drop."},
 }
 
 // rank orders the safe states when several causes act: the first that is
 // asked for wins. A suspected fire beats the wish for cooling air.
-var rank = [...]SafeState{S6, S2, S3, S4, S1, S7, S5}
+var rank = [...]SafeState{S6, S2, S3, S4, S1, S7}
 
 // Code is the short code, "S0" to "S7".
-func (s SafeState) Code() string {
-	return [...]string{"S0", "S1", "S2", "S3", "S4", "S5", "S6", "S7"}[s]
-}
+func (s SafeState) Code() string { return effects[s].code }
 
 // Name is the state in two or three words.
 func (s SafeState) Name() string { return effects[s].name }
@@ -78,48 +75,64 @@ func (s SafeState) Tell() string { return effects[s].tell }
 // element's heat away (estimate, common practice, no source).
 const keptAirShare = 0.6
 
-// force changes permitted outputs to what the state demands. was is what was
-// permitted when the trip began.
-func (s SafeState) force(out *[point.NumOutputs]float64, was *[point.NumOutputs]float64, maxBlowerHz float64) {
-	if s == S0 {
+// force changes permitted outputs to what the state demands. What ran is what
+// the last scan permitted, not what ran when the first cause tripped: a drum
+// that one cause has stopped is not started by the next. After a restart nobody
+// knows what runs, so whatever the state would keep is left as it is.
+func (g *Gate) force(p *Permit) {
+	if g.state == S0 {
+		if g.fresh {
+			p.leave(point.DrumRun, point.DrumSpeed, point.BlowerRun, point.BlowerSpeed, point.CoolingFan, point.Stirrer)
+		}
 		return
 	}
+	out, last, e := &p.out, &g.last, effects[g.state]
 	out[point.AirHeaterPower], out[point.RadiantPower], out[point.HeatEnable] = 0, 0, 0
-	e := effects[s]
-	ran := was[point.BlowerRun] >= 0.5
-	switch e.air {
-	case airKeep:
-		if ran {
-			out[point.BlowerRun] = 1
-			out[point.BlowerSpeed] = max(out[point.BlowerSpeed], keptAirShare*maxBlowerHz)
-		}
-	case airFull:
-		if ran {
-			out[point.BlowerRun] = 1
-			out[point.BlowerSpeed] = maxBlowerHz
-		}
-	case airStarve:
+	ran := last[point.BlowerRun] >= 0.5
+
+	switch {
+	case e.air == airOff:
 		out[point.BlowerRun], out[point.BlowerSpeed] = 0, 0
-	case airAsk:
-		out[point.BlowerRun], out[point.BlowerSpeed] = was[point.BlowerRun], was[point.BlowerSpeed]
+	case g.fresh:
+		p.leave(point.BlowerRun, point.BlowerSpeed)
+	case !ran:
+		out[point.BlowerRun], out[point.BlowerSpeed] = 0, 0
+	case e.air == airFull:
+		out[point.BlowerRun], out[point.BlowerSpeed] = 1, g.maxBlowerHz
+	case e.air == airKeep:
+		out[point.BlowerRun], out[point.BlowerSpeed] = 1, max(out[point.BlowerSpeed], keptAirShare*g.maxBlowerHz)
+	default: // airAsk
+		out[point.BlowerRun], out[point.BlowerSpeed] = 1, last[point.BlowerSpeed]
 	}
-	switch e.drum {
-	case keep:
-		if was[point.DrumRun] >= 0.5 {
-			out[point.DrumRun] = 1
-			if out[point.DrumSpeed] <= 0 {
-				out[point.DrumSpeed] = was[point.DrumSpeed]
-			}
-		}
-	case off:
+
+	switch {
+	case e.drum == off:
 		out[point.DrumRun], out[point.DrumSpeed] = 0, 0
-	}
-	switch e.fan {
-	case on:
-		if ran {
-			out[point.CoolingFan] = 1
+	case g.fresh:
+		p.leave(point.DrumRun, point.DrumSpeed)
+	case last[point.DrumRun] < 0.5:
+		out[point.DrumRun], out[point.DrumSpeed] = 0, 0
+	default:
+		out[point.DrumRun] = 1
+		if out[point.DrumSpeed] <= 0 || out[point.DrumSpeed] < g.minDrumHz {
+			out[point.DrumSpeed] = last[point.DrumSpeed]
 		}
-	case off:
+	}
+
+	switch {
+	case e.fan == off:
 		out[point.CoolingFan], out[point.Stirrer] = 0, 0
+	case g.fresh:
+		p.leave(point.CoolingFan, point.Stirrer)
+	default:
+		out[point.CoolingFan] = max(out[point.CoolingFan], last[point.CoolingFan])
+		if e.fan == on && ran {
+			out[point.CoolingFan] = 1
+		} else if last[point.CoolingFan] < 0.5 {
+			out[point.CoolingFan] = 0
+		}
+		if last[point.Stirrer] < 0.5 {
+			out[point.Stirrer] = 0
+		}
 	}
 }

@@ -1,8 +1,25 @@
 package point
 
-// shaftMarks is how many pulse arrivals are remembered: more than any drum turns
-// up in two seconds of scans.
-const shaftMarks = 65
+import "math"
+
+const (
+	// shaftMarks is how many pulse arrivals are remembered. With the spacing below
+	// they reach back over the span of speed and, at up to 64 pulses in a turn,
+	// over a whole turn.
+	shaftMarks = 65
+
+	// shaftSpanS is the least time over which speed is taken: two scans more or
+	// less are then little at any usual scan period.
+	shaftSpanS = 2.0
+
+	// fastestTurnsPerS is faster than any roasting drum turns: beans cling to the
+	// wall of a drum of 20 mm radius at 3.5 turns a second, of larger ones at less.
+	fastestTurnsPerS = 6.0
+
+	// gatherS is the longest time between two readings of the counter for which
+	// all pulses are believed.
+	gatherS = 4.0
+)
 
 // Shaft turns a pulse counter that rolls over into turning speed and into the
 // time since the last pulse. Speed is taken over whole turns, so that unevenly
@@ -14,6 +31,7 @@ type Shaft struct {
 	wrap    float64
 	started bool
 	last    float64 // last counter reading
+	movedS  float64 // scan time at which it last changed
 	total   float64 // pulses since start
 	lastS   float64 // scan time of the last pulse
 	nowS    float64
@@ -40,28 +58,38 @@ func (t Type) Wrap() float64 {
 }
 
 // Update takes the counter of this scan. A value that is not good counts as no
-// pulse: the silence goes on.
+// pulse: the silence goes on. So does a jump that no drum could make: a counter
+// that was reset, or one that counts noise, proves no turning.
 func (s *Shaft) Update(nowS float64, v Value) {
 	s.nowS = nowS
-	if v.Quality != Good {
+	if v.Quality != Good || math.IsNaN(v.V) || math.IsInf(v.V, 0) {
 		return
 	}
 	if !s.started {
-		s.started, s.last, s.lastS = true, v.V, nowS
+		s.started, s.last, s.movedS, s.lastS = true, v.V, nowS, nowS
 		s.mark()
 		return
 	}
-	d := v.V - s.last
+	// A counter that is read only now and then gathers the pulses of that time.
+	d, most := v.V-s.last, 2+fastestTurnsPerS*s.perTurn*math.Min(gatherS, nowS-s.movedS)
 	if d < 0 && s.wrap > 0 {
 		d += s.wrap
 	}
-	s.last = v.V
-	if d <= 0 { // nothing new, or a counter that was reset: start over from here
+	if d == 0 {
 		return
 	}
-	s.total += d
-	s.lastS = nowS
-	s.mark()
+	s.last, s.movedS = v.V, nowS
+	switch {
+	case d < 0 || d > most:
+		s.n = 0
+		s.mark()
+	default:
+		s.total += d
+		s.lastS = nowS
+		if s.n == 0 || nowS-s.at[s.n-1] >= shaftSpanS/(shaftMarks-5) {
+			s.mark()
+		}
+	}
 }
 
 func (s *Shaft) mark() {
@@ -77,26 +105,36 @@ func (s *Shaft) mark() {
 // SilentS is the time since the last pulse, s.
 func (s *Shaft) SilentS() float64 { return s.nowS - s.lastS }
 
-// RPM is the drum speed over the last whole turns, at least one turn and at
-// least a second of them. It is 0 when that many pulses have not come yet, and
-// falls towards 0 while pulses stay out.
+// RPM is the drum speed over the last turns, at least one and at least two
+// seconds of them; over whole turns where the arrivals that are remembered
+// allow. It is 0 when that many pulses have not come yet, and falls towards 0
+// while pulses stay out.
 func (s *Shaft) RPM() float64 {
-	if s.n < 2 {
-		return 0
-	}
-	end := s.n - 1
+	end, best := s.n-1, -1
 	for i := end - 1; i >= 0; i-- {
-		turns := (s.count[end] - s.count[i]) / s.perTurn
-		span := s.at[end] - s.at[i]
-		if turns < 1 || span < 2 {
+		pulses := s.count[end] - s.count[i]
+		if pulses < s.perTurn || s.at[end]-s.at[i] < shaftSpanS {
 			continue
 		}
-		if silent := s.nowS - s.at[end]; silent > span/(turns*s.perTurn)*2 {
-			span += silent
+		if best < 0 {
+			best = i
 		}
-		return turns / span * 60
+		if math.Mod(pulses, s.perTurn) == 0 {
+			best = i
+			break
+		}
+		if pulses > s.count[end]-s.count[best]+s.perTurn {
+			break
+		}
 	}
-	return 0
+	if best < 0 {
+		return 0
+	}
+	turns, span := (s.count[end]-s.count[best])/s.perTurn, s.at[end]-s.at[best]
+	if silent := s.nowS - s.at[end]; silent > span/(turns*s.perTurn)*2 {
+		span += silent
+	}
+	return turns / span * 60
 }
 
 // Forget drops the history of speed, as after a stop.
