@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"drumwright/io/point"
+	"drumwright/profiles"
 )
 
 // plungeSpanS is the time within which the bean probe must fall by the
@@ -59,9 +60,12 @@ func (w *chargeWatch) forget() { w.n, w.fell = 0, false }
 
 // roast is what is known of the batch at hand.
 type roast struct {
-	running   bool // from charge until the beans are out of the tray
-	beansIn   bool
+	running   bool // from charge until the beans are cool
+	certain   bool // the beans are known to be in: a batch with a number
+	ended     bool // told for the last time in this scan
+	beansIn   bool // in the drum, or may be
 	id        uint64
+	recipe    *profiles.Recipe
 	chargeAtS float64
 	turned    bool
 	turnS     float64
@@ -75,6 +79,11 @@ type roast struct {
 	doorSeen  bool
 	stage     int // stages begun; the present one is stage-1
 	overtime  bool
+	called    bool // the operator was called to drop
+	calledS   float64
+	lossWas   float64
+	lossPerS  float64 // smoothed
+	dropSoon  int     // entry of dropSoon that was told last
 }
 
 // turnRiseK is how far the probe must have risen from its lowest reading to

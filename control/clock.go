@@ -38,12 +38,8 @@ func (c *WallClock) Next(ctx context.Context) (Slot, error) {
 		c.locked = true
 		c.next = monotonicNs()
 	}
-	c.next += int64(c.period)
-	missed := 0
-	if late := monotonicNs() - c.next; late >= int64(c.period) {
-		missed = int(late / int64(c.period))
-		c.next += int64(missed) * int64(c.period)
-	}
+	var missed int
+	c.next, missed = deadline(c.next, monotonicNs(), int64(c.period))
 	ts := unix.NsecToTimespec(c.next)
 	for unix.ClockNanosleep(unix.CLOCK_MONOTONIC, unix.TIMER_ABSTIME, &ts, nil) == unix.EINTR {
 		if err := ctx.Err(); err != nil {
@@ -60,6 +56,17 @@ func (c *WallClock) Next(ctx context.Context) (Slot, error) {
 		ReadBy: start.Add(time.Duration(readShare * float64(c.period))),
 		DoneBy: start.Add(c.period),
 	}, nil
+}
+
+// deadline is the deadline after last, a whole number of periods later, and how
+// many periods are left out because they are over already.
+func deadline(last, now, period int64) (next int64, missed int) {
+	next = last + period
+	if late := now - next; late >= period {
+		missed = int(late / period)
+		next += int64(missed) * period
+	}
+	return next, missed
 }
 
 func monotonicNs() int64 {

@@ -41,6 +41,7 @@ type Controller struct {
 	facts  batch.Facts
 	wish   safety.Wishes
 	begun  bool
+	img    point.Image // the inputs of this scan; the gate looks at them until the next
 
 	recipe *profiles.Recipe
 	curve  *beanloop.Curve
@@ -65,6 +66,10 @@ type Controller struct {
 	charge     chargeWatch
 	roast      roast
 	warmS      float64 // time within the band
+	readyS     float64 // time ready without a charge
+	gateSpent  bool    // the gate is open for a charge that did not come
+	trayHot    bool    // beans lie in the tray and are not cool yet
+	trayS      float64 // for so long
 	coolS      float64 // time below the run-down limit
 	startS     float64 // time of the start warning so far
 	beatS      float64
@@ -72,6 +77,7 @@ type Controller struct {
 	lastBatch  uint64
 	buttonDown bool
 	permit     safety.Permit
+	told       told
 }
 
 // handOutput is a loop in manual.
@@ -126,10 +132,15 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.begun, c.nowS = true, scanS
 	rec.NumEvents = 0
 	rec.ScanS = scanS
-	rec.Image = *img
+	rec.Image, c.img = *img, *img
+	rec.Drum, rec.Bean = record.Drum{}, record.Bean{}
+	img = &c.img
+	if c.roast.ended {
+		c.roast = roast{beansIn: c.roast.beansIn}
+	}
 
 	c.see(img, dt)
-	c.observe(img)
+	c.observe(img, dt)
 	c.listen(img, cmds, rec)
 	c.move(rec)
 	c.wishAll(img, dt, rec)

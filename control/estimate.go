@@ -8,16 +8,31 @@ import (
 	"drumwright/io/record"
 )
 
-// observe moves the estimator by one scan while beans are in the drum.
-func (c *Controller) observe(img *point.Image) {
+// maxCatchUp is how many missed periods the estimator is led through at once;
+// after a longer gap the gate has tripped.
+const maxCatchUp = 20
+
+// observe moves the estimator by one scan while beans are in the drum, and
+// through the periods that were missed before it.
+func (c *Controller) observe(img *point.Image, dt float64) {
 	c.inletC = c.lead.Step(usable(img, point.InletAir))
 	if !c.observing {
 		return
 	}
-	c.filter.Predict(c.inletC, usable(img, point.DrumSkin), c.flowKgPerH(img)/3600)
+	for range int(math.Max(1, math.Min(maxCatchUp, math.Round(dt/float64(c.m.Scan.PeriodS))))) {
+		c.filter.Predict(c.inletC, usable(img, point.DrumSkin), c.flowKgPerH(img)/3600)
+	}
 	c.filter.Update(usable(img, point.Bean))
 	c.estimate = c.filter.Estimate()
+	if dt > 0 {
+		r := &c.roast
+		r.lossPerS += -math.Expm1(-dt/lossRateS) * ((c.estimate.LossFraction-r.lossWas)/dt - r.lossPerS)
+		r.lossWas = c.estimate.LossFraction
+	}
 }
+
+// lossRateS smooths the rate of the estimated loss.
+const lossRateS = 10.0
 
 // beginEstimate starts the estimator at charge.
 func (c *Controller) beginEstimate(img *point.Image, rec *record.Scan) {
@@ -44,6 +59,9 @@ func (c *Controller) beanSet(img *point.Image, rec *record.Scan) float64 {
 		if c.closed {
 			c.closed = false
 			rec.Add(record.Event{Kind: record.Note, Name: "bean-loop", Text: "bean loop open: the inlet air stays at its last set point"})
+		}
+		if x := usable(img, point.InletAir); c.curve != nil && c.hand[airIdx].on && !math.IsNaN(x) {
+			c.set.inletC = x // the loop takes over from where a person has led the air
 		}
 		return math.NaN()
 	}

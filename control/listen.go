@@ -2,6 +2,7 @@ package control
 
 import (
 	"fmt"
+	"slices"
 
 	"drumwright/control/batch"
 	"drumwright/control/beanloop"
@@ -9,6 +10,7 @@ import (
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
+	"drumwright/safety"
 )
 
 // listen answers the commands of this scan in their order and turns those that
@@ -29,13 +31,29 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 		rec.Add(record.Event{Kind: kind, Name: string(cmd.Kind), Text: text})
 	}
 	if c.gate.Tripped() && img.In[point.ResetButton].On() && !c.buttonDown {
-		ok, why := c.gate.Reset("button at the machine", true, rec)
+		ok, why := false, "a latched cause is reset by a named person who has looked: reset with your name instead of the button"
+		if !c.needsName() {
+			ok, why = c.gate.Reset("button at the machine", true, rec)
+		}
 		if !ok {
 			rec.Add(record.Event{Kind: record.Rejected, Name: string(record.ResetTrip), Text: why})
 		}
 	}
 	c.buttonDown = img.In[point.ResetButton].On()
 	c.facts.Tripped = c.gate.Tripped()
+}
+
+// needsName reports whether a latched cause wants a named person, which a
+// button is not.
+func (c *Controller) needsName() bool {
+	for _, id := range c.gate.Latched() {
+		for _, r := range safety.Rows(c.m) {
+			if r.ID == id && r.Class == safety.WithFinding {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // localOnly are the commands that set something in motion or lift a protection:
@@ -84,8 +102,16 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		if c.recipe == nil {
 			return false, "no recipe is loaded: load one first"
 		}
-		if off := img.In[point.CoverClosed].Off(); off {
+		if img.In[point.CoverClosed].Off() {
 			return false, "a cover is open: close it first"
+		}
+		if c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown) {
+			return false, "beans may still be in the drum: let them out, then say " + string(record.Dropped)
+		}
+	case record.Dropped:
+		if c.mayEmpty() {
+			c.facts.AskDropped = true
+			return true, string(cmd.Kind)
 		}
 	}
 	ask, known := asks[cmd.Kind]
@@ -99,9 +125,15 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	return true, string(cmd.Kind)
 }
 
+// mayEmpty reports whether beans of a batch that was broken off can leave the
+// drum now, without the sequence moving.
+func (c *Controller) mayEmpty() bool {
+	return c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown || c.state == batch.Tripped)
+}
+
 // load takes a recipe that has been checked against the machine.
 func (c *Controller) load(r *profiles.Recipe) (bool, string) {
-	if c.roast.beansIn || c.state == batch.Charging {
+	if c.roast.beansIn {
 		return false, "a batch is running: load the next recipe when the beans are out"
 	}
 	if r == nil {
@@ -139,6 +171,7 @@ func (c *Controller) load(r *profiles.Recipe) (bool, string) {
 	}
 	c.recipe, c.follow, c.curve = r, follow, curve
 	c.facts.HasRecipe = true
+	c.told.charge = fmt.Sprintf("Charge %.0f g of green coffee.", 1000*float64(r.Charge.Green))
 	return true, "recipe " + r.Name + " loaded"
 }
 
@@ -154,18 +187,20 @@ func (c *Controller) crack(rec *record.Scan) (bool, string) {
 	return true, "first crack noted"
 }
 
+// loopName is the name of each loop in commands.
+var loopName = [...]string{airIdx: "air", baseIdx: "base"}
+
 func (c *Controller) setMode(cmd *Command) (bool, string) {
-	i := airIdx
-	switch cmd.Loop {
-	case "air":
-	case "base":
-		i = baseIdx
-	default:
+	i := slices.Index(loopName[:], cmd.Loop)
+	if i < 0 {
 		return false, fmt.Sprintf("loop %q: say air or base", cmd.Loop)
 	}
 	if cmd.Kind == record.SetAutomatic {
 		c.hand[i].on = false
 		return true, cmd.Loop + " loop automatic"
+	}
+	if !c.heats() {
+		return false, fmt.Sprintf("heat is led by hand only while it is in use, not while %s", c.state)
 	}
 	if !(cmd.Value >= 0 && cmd.Value <= 1) {
 		return false, fmt.Sprintf("manual output %v: allowed is 0 to 1", cmd.Value)

@@ -5,11 +5,12 @@ import (
 	"math"
 
 	"drumwright/control/batch"
+	"drumwright/io/point"
 	"drumwright/io/record"
 )
 
 // move takes at most one transition and does what entering a state brings with
-// it, then follows the milestones inside a roast.
+// it, then follows what happens inside a state.
 func (c *Controller) move(rec *record.Scan) {
 	if t := batch.Next(c.state, &c.facts); t != nil {
 		from := c.state
@@ -17,10 +18,15 @@ func (c *Controller) move(rec *record.Scan) {
 		rec.Add(record.Event{Kind: record.Transition, Name: t.Name, Text: fmt.Sprintf("%s → %s: %s", from, t.To, t.Reason)})
 		c.enter(from, t, rec)
 	}
-	if c.roast.beansIn && c.state != batch.Charging && c.roast.watchTurn(c.sinceCharge(), usable(&rec.Image, beanInput)) {
-		rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneTurningPoint, Text: fmt.Sprintf("turning point %.1f °C", c.roast.turnC), Value: c.roast.turnS})
+	r := &c.roast
+	if r.running && r.beansIn && c.state != batch.Charging && r.watchTurn(c.sinceCharge(), usable(&c.img, point.Bean)) {
+		rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneTurningPoint, Text: fmt.Sprintf("turning point %.1f °C", r.turnC), Value: r.turnS})
 	}
-	if c.state == batch.Discharging && c.roast.dropS == 0 {
+	if c.state == batch.Roasting && !r.called && c.recipe.Drop.Operator && c.dropReached(&c.img) {
+		r.called, r.calledS = true, c.nowS
+		rec.Add(record.Event{Kind: record.Note, Name: "drop-due", Text: "the recipe's drop is reached: the operator drops"})
+	}
+	if c.state == batch.Discharging && r.dropS == 0 {
 		// The drop is the moment the beans leave: the door's contact where there is
 		// one, the operator's word, or the state itself.
 		if c.facts.DoorOpen || c.facts.AskDropped || !c.facts.HasDoor {
@@ -28,7 +34,18 @@ func (c *Controller) move(rec *record.Scan) {
 		}
 	}
 	if c.facts.DoorOpen && c.state == batch.Discharging {
-		c.roast.doorSeen = true
+		r.doorSeen = true
+	}
+	if c.mayEmpty() && (c.facts.DoorOpen || c.facts.AskDropped) {
+		c.emptied()
+		rec.Add(record.Event{Kind: record.Note, Name: "emptied", Text: "the beans of the broken-off batch have left the drum"})
+	}
+	if c.facts.TrayCool && c.state != batch.Cooling && c.state != batch.Discharging {
+		c.cooled(rec)
+	}
+	if limit := float64(c.m.Batch.RunDownMaxS); c.state == batch.RunDown && c.facts.InS >= limit && !c.told.slow {
+		c.told.slow = true
+		rec.Add(record.Event{Kind: record.Warning, Name: "run-down-limit", Text: "the machine has not cooled down in its time", Value: c.facts.InS, Limit: limit})
 	}
 }
 
@@ -37,22 +54,23 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 	switch t.To {
 	case batch.Warming:
 		if from == batch.Cooling {
-			rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCooled, Text: "the beans are cooled", Value: c.sinceCharge()})
+			c.cooled(rec)
 		}
-		if !c.roast.beansIn {
-			c.roast.running = false
+		if from != batch.Ready && from != batch.Held {
+			c.readyS = 0
 		}
 		c.warmS = 0
 	case batch.Ready:
 		if from == batch.Charging { // no beans came
 			c.roast = roast{}
 			c.endEstimate()
+			c.gateSpent = true
 		}
 	case batch.Charging:
 		c.beginRoast(c.nowS, rec)
 	case batch.Roasting:
 		switch from {
-		case batch.Ready:
+		case batch.Warming, batch.Ready:
 			at := c.nowS
 			if t.Name == "plunge" {
 				at = c.charge.beganS
@@ -63,41 +81,67 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 			c.charged(rec)
 		}
 	case batch.Discharging:
+		c.closed = false
+		c.automatic(rec)
 		if c.roast.overtime {
 			rec.Add(record.Event{Kind: record.Note, Name: "latest", Text: "the recipe's latest time is reached: drop now"})
 		}
 	case batch.Cooling:
-		if c.roast.dropS == 0 {
-			c.dropped(rec)
+		if from == batch.Discharging {
+			if c.roast.dropS == 0 {
+				c.dropped(rec)
+			}
+			c.emptied()
 		}
-		c.roast.beansIn = false
-		c.charge.forget()
+		c.readyS = 0
 	case batch.RunDown, batch.Tripped, batch.Cold:
-		if c.roast.running && c.roast.dropS == 0 {
-			rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneAborted, Text: "the batch was broken off: " + t.Reason, Value: c.sinceCharge()})
-			c.endEstimate()
-			c.roast.running = false
-		}
+		c.breakOff(t.Reason, rec)
+		c.automatic(rec)
+		c.told.slow = false
 		if t.To == batch.RunDown {
 			c.coolS = 0
 		}
-		if t.To == batch.Cold {
-			c.roast = roast{}
+	}
+}
+
+// breakOff ends a batch whose beans have not been dropped. They may still be in
+// the drum.
+func (c *Controller) breakOff(why string, rec *record.Scan) {
+	r := &c.roast
+	if !r.running || r.dropS > 0 || r.ended {
+		return
+	}
+	c.endEstimate()
+	r.ended = true
+	if r.certain {
+		rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneAborted, Text: "the batch was broken off: " + why, Value: c.sinceCharge()})
+	}
+}
+
+// automatic takes loops out of manual when their heat goes off: nobody is to
+// find an old duty in force later.
+func (c *Controller) automatic(rec *record.Scan) {
+	for i := range c.hand {
+		if c.hand[i].on {
+			c.hand[i] = handOutput{}
+			rec.Add(record.Event{Kind: record.Note, Name: string(record.SetAutomatic), Text: loopName[i] + " loop automatic: heat went off"})
 		}
 	}
 }
 
 // beginRoast is the moment the beans go in.
 func (c *Controller) beginRoast(atS float64, rec *record.Scan) {
-	c.roast = roast{running: true, beansIn: true, chargeAtS: atS, id: c.lastBatch + 1}
+	c.roast = roast{running: true, beansIn: true, chargeAtS: atS, id: c.lastBatch + 1, recipe: c.recipe, dropSoon: len(dropSoon)}
 	c.set.leadEndS = c.set.leadStartS
 	c.follow.Reset(float64(c.m.Drum.IdleSpeed))
-	c.beginEstimate(&rec.Image, rec)
+	c.beginEstimate(&c.img, rec)
 	c.charge.forget()
 }
 
 // charged is the certainty that they are in.
 func (c *Controller) charged(rec *record.Scan) {
+	c.roast.certain = true
+	c.readyS = 0
 	c.lastBatch = c.roast.id
 	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCharge, Text: fmt.Sprintf("batch %d charged: %s, %.0f g", c.roast.id, c.recipe.Name, 1000*float64(c.recipe.Charge.Green)),
 		Value: c.roast.chargeAtS})
@@ -106,7 +150,7 @@ func (c *Controller) charged(rec *record.Scan) {
 // dropped is the moment the beans leave the drum.
 func (c *Controller) dropped(rec *record.Scan) {
 	r := &c.roast
-	r.dropS, r.dropC = c.sinceCharge(), c.probeC(&rec.Image)
+	r.dropS, r.dropC = c.sinceCharge(), c.probeC(&c.img)
 	if c.observing {
 		r.dropLoss = c.estimate.LossFraction
 	}
@@ -114,5 +158,24 @@ func (c *Controller) dropped(rec *record.Scan) {
 		r.dropC = 0
 	}
 	c.endEstimate()
+	c.trayHot, c.trayS = true, 0
 	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneDrop, Text: fmt.Sprintf("dropped at %.1f °C, %.0f s, estimated loss %.1f %%", r.dropC, r.dropS, 100*r.dropLoss), Value: r.dropS})
+}
+
+// emptied is the certainty that the drum holds no beans any more.
+func (c *Controller) emptied() {
+	c.roast.beansIn = false
+	if !c.trayHot {
+		c.trayHot, c.trayS = true, 0
+	}
+	c.charge.forget()
+}
+
+// cooled is the end of a batch.
+func (c *Controller) cooled(rec *record.Scan) {
+	c.trayHot = false
+	if r := &c.roast; r.running && r.dropS > 0 && !r.ended {
+		r.ended = true
+		rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCooled, Text: "the beans are cooled", Value: c.sinceCharge()})
+	}
 }

@@ -52,6 +52,7 @@ type Runner struct {
 	Log *slog.Logger
 
 	asked   chan *request
+	stopped chan struct{} // closed when Run has ended
 	failing bool // writes failed in the last scan
 	rec     record.Scan
 	cmds    [16]Command
@@ -65,7 +66,7 @@ type request struct {
 
 // NewRunner makes a runner; fill in the rest of its fields before Run.
 func NewRunner(field Field, clock Clock, core *Controller) *Runner {
-	return &Runner{Field: field, Clock: clock, Core: core, Log: slog.New(slog.DiscardHandler), asked: make(chan *request, 64)}
+	return &Runner{Field: field, Clock: clock, Core: core, Log: slog.New(slog.DiscardHandler), asked: make(chan *request, 64), stopped: make(chan struct{})}
 }
 
 // Do hands a command to the next scan and waits for its answer. A recipe is
@@ -88,6 +89,13 @@ func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
 	select {
 	case a := <-req.done:
 		return a
+	case <-r.stopped:
+		select {
+		case a := <-req.done: // it was among the last
+			return a
+		default:
+			return record.Answer{Reason: "the controller has stopped"}
+		}
 	case <-ctx.Done():
 		return record.Answer{Reason: "no answer from the controller: " + ctx.Err().Error()}
 	}
@@ -122,11 +130,18 @@ func (r *Runner) note(err error) {
 	}
 }
 
+// latchCount changes whenever a cause latches or is reset, also when both
+// happen in one scan.
+type latchCount struct {
+	n     int
+	trips uint64
+}
+
 // stopWrite is how long writing heat off may take when the runner ends.
 const stopWrite = 300 * time.Millisecond
 
 // Run scans until the context ends. Heat is written off before the first scan
-// and again, first of all, when it ends, also when a scan panics.
+// and again, first of all, when it ends, also when a scan panics. It runs once.
 func (r *Runner) Run(ctx context.Context) (err error) {
 	off := func() {
 		p := safety.HeatOff()
@@ -137,12 +152,13 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		}
 	}
 	off()
+	defer close(r.stopped)
 	defer off()
 
 	period := float64(r.Core.m.Scan.PeriodS)
 	rec := &r.rec
 	rec.Timing.PeriodS = period
-	latches := len(r.Core.Latched())
+	latches := latchCount{n: r.Core.gate.NumLatched()}
 	var img point.Image
 	for {
 		slot, err := r.Clock.Next(ctx)
@@ -170,7 +186,7 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		rec.Timing.WriteS = time.Since(step).Seconds()
 
 		if r.Latches != nil {
-			if now := r.Core.gate.NumLatched(); now != latches {
+			if now := (latchCount{r.Core.gate.NumLatched(), rec.Safety.Trips}); now != latches {
 				latches = now
 				r.Latches(r.Core.Latched())
 			}

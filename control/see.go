@@ -17,23 +17,26 @@ var hotInputs = [...]point.Input{point.Bean, point.InletAir, point.DrumSkin, poi
 func (c *Controller) see(img *point.Image, dt float64) {
 	m := c.m
 	f := &c.facts
-	*f = batch.Facts{InS: c.nowS - c.enterS, Tripped: c.gate.Tripped(), BeansIn: c.roast.beansIn, HasRecipe: c.recipe != nil}
+	*f = batch.Facts{InS: c.nowS - c.enterS, Tripped: c.gate.Tripped(), BeansIn: c.roast.beansIn, TrayHot: c.trayHot, HasRecipe: c.recipe != nil}
 
-	f.Hot = false
+	// A probe that gives nothing is taken for hot, but does not keep a machine
+	// running down for ever.
+	patient := c.state != batch.RunDown || f.InS < float64(m.Batch.RunDownMaxS)
 	allCool := true
 	for _, i := range hotInputs {
 		x := img.In[i]
 		if x.Quality == point.Absent {
 			continue
 		}
-		if !x.Usable() { // unknown is not cool
-			allCool = false
+		if !x.Usable() {
+			allCool = allCool && !patient
 			continue
 		}
 		if x.V >= float64(m.Batch.RunDownBelow) {
-			f.Hot, allCool = true, false
+			allCool = false
 		}
 	}
+	f.Hot = !allCool
 	if allCool {
 		c.coolS += dt
 	} else {
@@ -44,7 +47,7 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	if c.recipe != nil {
 		off := c.warmthOff(img)
 		f.Warm = off <= float64(m.Batch.ReadyBandK)
-		f.LostWarm = !(off <= 2*float64(m.Batch.ReadyBandK))
+		f.LostWarm = off > 2*float64(m.Batch.ReadyBandK) // a missed reading is not lost warmth
 	}
 	if f.Warm && (c.state == batch.Warming || c.state == batch.Ready) {
 		c.warmS += dt
@@ -56,7 +59,9 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	c.charge.add(c.nowS, img.In[point.Bean])
 	f.Plunge = c.charge.fell
 	f.ChargeByGate, f.ChargeByProbe = m.Batch.ChargeBy == "gate", m.Batch.ChargeBy == "probe"
-	f.GateOpen = img.In[point.ChargeGateOpen].On()
+	gate := img.In[point.ChargeGateOpen].On()
+	c.gateSpent = c.gateSpent && gate
+	f.GateOpen = gate && !c.gateSpent
 	f.ChargeLimit = f.InS >= float64(m.Batch.ChargeTimeS)
 
 	f.HasDoor = m.HasIn[point.DischargeDoorOpen]
@@ -64,10 +69,14 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	f.DoorSeen = c.roast.doorSeen
 	f.DropTimeOver = f.InS >= float64(m.Batch.DropTimeS)
 	f.DropDue = c.state == batch.Roasting && c.dropDue(img)
-	f.TrayCool = c.state == batch.Cooling && c.trayCool(img)
-	if c.state == batch.Warming || c.state == batch.Ready {
-		f.WarmLimit = c.state == batch.Ready && f.InS >= float64(m.Batch.IdleMaxS)
+	if c.trayHot && c.state != batch.Discharging {
+		c.trayS += dt
 	}
+	f.TrayCool = c.trayHot && c.trayCool(img)
+	if c.state == batch.Ready {
+		c.readyS += dt
+	}
+	f.WarmLimit = c.readyS >= float64(m.Batch.IdleMaxS)
 }
 
 // warmthOff is how far skin or inlet air is from its charge temperature, K; NaN
@@ -78,16 +87,20 @@ func (c *Controller) warmthOff(img *point.Image) float64 {
 	return math.Max(skin, air)
 }
 
-// dropDue reports whether a condition of the recipe's drop has come true.
+// dropDue reports whether the roast is to end now: a condition of the recipe's
+// drop has come true, unless the operator alone drops, or it is the latest time.
 func (c *Controller) dropDue(img *point.Image) bool {
-	d, t := &c.recipe.Drop, c.sinceCharge()
-	if t >= float64(d.LatestS) {
+	d := &c.recipe.Drop
+	if c.sinceCharge() >= float64(d.LatestS) {
 		c.roast.overtime = true
 		return true
 	}
-	if d.Operator {
-		return false
-	}
+	return !d.Operator && c.dropReached(img)
+}
+
+// dropReached reports whether a condition of the recipe's drop has come true.
+func (c *Controller) dropReached(img *point.Image) bool {
+	d, t := &c.recipe.Drop, c.sinceCharge()
 	if d.Bean != nil && c.roast.turned && c.probeC(img) >= float64(*d.Bean) {
 		return true
 	}
@@ -109,13 +122,13 @@ func (c *Controller) probeC(img *point.Image) float64 {
 // trayCool reports whether tray or time says that the beans are cooled.
 func (c *Controller) trayCool(img *point.Image) bool {
 	limit := float64(c.m.Batch.CoolS)
-	if c.recipe != nil && c.recipe.CoolS > 0 {
-		limit = float64(c.recipe.CoolS)
+	if r := c.roast.recipe; r != nil && r.CoolS > 0 {
+		limit = float64(r.CoolS)
 	}
-	if x := img.In[point.CoolingTray]; x.Usable() && c.facts.InS > 30 && x.V < float64(c.m.Batch.CoolBelow) {
+	if x := img.In[point.CoolingTray]; x.Usable() && c.trayS > 30 && x.V < float64(c.m.Batch.CoolBelow) {
 		return true
 	}
-	return c.facts.InS >= limit
+	return c.trayS >= limit
 }
 
 // flowKgPerH is the air flow: measured, else that of the blower's frequency.

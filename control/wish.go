@@ -45,6 +45,9 @@ func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *r
 		return false
 	}
 	was := c.permit.Value(point.DrumRun) >= 0.5
+	if was {
+		c.startS = 0 // a drum that stops is warned of again before it turns
+	}
 	if c.state == batch.Tripped && !was { // a trip starts nothing; the gate keeps on what was on
 		return false
 	}
@@ -73,7 +76,7 @@ func (c *Controller) wantedSkinSpeed(dt float64) float64 {
 		if c.observing {
 			return c.follow.Step(c.estimate.LossFraction, dt)
 		}
-		return c.follow.SkinMMS()
+		return c.follow.Step(c.follow.LossFrac(), dt)
 	}
 	return float64(c.m.Drum.IdleSpeed)
 }
@@ -94,6 +97,9 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	}
 	a := c.air.Step(heat.AirIn{Mode: mode, SetC: c.set.inletC, RemoteC: c.set.inletC, MeasuredC: usable(img, point.InletAir),
 		IntakeC: ambient, FlowKgPerS: flow, ManualDuty: hand})
+	if !on {
+		a.Duty, a.PowerW = 0, 0 // a loop without a reading repeats its last
+	}
 	rec.Air = record.Loop{Mode: loopMode(on, mode), SetC: a.SetC, MeasuredC: img.In[point.InletAir].V, Duty: a.Duty, PowerW: a.PowerW, Limited: a.AtMin || a.AtMax}
 
 	bmode, bhand := pid.Auto, 0.0
@@ -105,17 +111,17 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	}
 	b := c.base.Step(heat.BaseIn{Mode: bmode, SetC: c.set.skinC, SkinC: usable(img, point.DrumSkin), AmbientC: ambient,
 		InletC: usable(img, point.InletAir), FlowKgPerS: flow, ManualDuty: bhand})
+	if !on {
+		b.Duty, b.PowerW = 0, 0
+	}
 	rec.Base = record.Loop{Mode: loopMode(on, bmode), SetC: b.SetC, MeasuredC: img.In[point.DrumSkin].V, Duty: b.Duty, PowerW: b.PowerW, Limited: b.AtMin || b.AtMax}
 
-	w[point.AirHeaterPower] = c.proportion(airIdx, a.Duty, on)
-	w[point.RadiantPower] = c.proportion(baseIdx, b.Duty, on)
+	w[point.AirHeaterPower] = c.proportion(airIdx, a.Duty)
+	w[point.RadiantPower] = c.proportion(baseIdx, b.Duty)
 }
 
 // proportion gives the output for a duty: itself, or on and off in windows.
-func (c *Controller) proportion(i int, duty float64, on bool) float64 {
-	if !on {
-		duty = 0
-	}
+func (c *Controller) proportion(i int, duty float64) float64 {
 	if c.cut[i] == nil {
 		return duty
 	}
@@ -129,10 +135,14 @@ func (c *Controller) proportion(i int, duty float64, on bool) float64 {
 func (c *Controller) applied() {
 	enabled := c.permit.Value(point.HeatEnable) >= 0.5
 	for i, o := range [...]point.Output{point.AirHeaterPower, point.RadiantPower} {
-		if enabled && c.permit.Value(o) == c.wish.Out[o] {
-			continue // as asked: a loop takes its own duty as applied
-		}
 		duty := c.permit.Value(o)
+		asked := duty == c.wish.Out[o]
+		if c.cut[i] != nil { // on or off, whatever share the gate leaves of it
+			asked = (duty >= 0.5) == (c.wish.Out[o] >= 0.5)
+		}
+		if enabled && asked {
+			continue // a loop takes its own duty as applied
+		}
 		if i == airIdx {
 			c.air.Track(duty)
 		} else {
@@ -153,23 +163,29 @@ func loopMode(on bool, m pid.Mode) record.Mode {
 	return record.Automatic
 }
 
-// wishTray runs fan and stirrer from drop until the tray is cool, also when the
-// day is ended meanwhile.
+// wishTray runs fan and stirrer from the call for the drop until the tray is
+// cool, whatever state the sequence goes to meanwhile.
 func (c *Controller) wishTray(w *[point.NumOutputs]float64) {
-	cooling := c.state == batch.Discharging || c.state == batch.Cooling
-	if c.state == batch.RunDown && c.roast.dropS > 0 {
-		cooling = c.nowS-c.roast.chargeAtS-c.roast.dropS < float64(c.m.Batch.CoolS)
-	}
-	if cooling {
+	if c.state == batch.Discharging || c.trayHot {
 		w[point.CoolingFan], w[point.Stirrer] = 1, 1
 	}
 }
 
-// dropHornS is how long the horn calls for the drop.
-const dropHornS = 2.0
+// dropHornS is the length of the horn's calls for the drop, and of the pauses
+// between them. Where the operator alone drops it calls dropCalls times.
+const (
+	dropHornS = 2.0
+	dropCalls = 2
+)
 
 func (c *Controller) wishHorn(w *[point.NumOutputs]float64) {
-	if c.state == batch.Discharging && c.roast.dropS == 0 && math.Mod(c.nowS-c.enterS, 2*dropHornS) < dropHornS {
+	r := &c.roast
+	sinceS, calling := c.nowS-c.enterS, c.state == batch.Discharging && r.dropS == 0
+	if c.state == batch.Roasting && r.called {
+		sinceS = c.nowS - r.calledS
+		calling = sinceS < 2*dropCalls*dropHornS
+	}
+	if calling && math.Mod(sinceS, 2*dropHornS) < dropHornS {
 		w[point.Horn] = 1
 	}
 }

@@ -32,14 +32,15 @@ type Facts struct {
 	InS float64 // time in the present state, s
 
 	Tripped                     bool // the gate has a standing trip
-	BeansIn                     bool // the sequence believes that beans are in the drum
+	BeansIn                     bool // beans are, or may be, in the drum
+	TrayHot                     bool // beans that are not cool yet lie in the tray
 	HasRecipe                   bool
-	Hot                         bool // some temperature is above the run-down limit
+	Hot                         bool // some temperature is above the run-down limit, or not known
 	Warm                        bool // skin and inlet air are within the band of their targets
-	LostWarm                    bool // they are well outside it
+	LostWarm                    bool // they are known to be well outside it
 	Soaked                      bool // warm for the soak time
 	Cool                        bool // everything below the run-down limit for the hold time
-	GateOpen                    bool // charge gate contact
+	GateOpen                    bool // charge gate contact, until a charge that did not come has been given up
 	Plunge                      bool // the bean probe fell as it does at charge
 	ChargeByGate, ChargeByProbe bool
 	ChargeLimit                 bool // gate open for longer than the charge limit
@@ -50,7 +51,6 @@ type Facts struct {
 	HasDoor                     bool
 	TrayCool                    bool // tray temperature or time says cooled
 	WarmLimit                   bool // warm for too long without a charge
-	RunDownLimit                bool
 
 	AskWarm, AskCharged, AskDrop, AskDropped, AskCoolDone, AskNext, AskHold, AskResume, AskStop bool
 }

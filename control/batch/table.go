@@ -28,7 +28,9 @@ var Table = []Transition{
 		guard: func(f *Facts) bool { return f.AskStop && f.Hot }},
 
 	{From: []State{Cold, RunDown}, To: Warming, Name: "warm", Reason: "warming was asked",
-		guard: func(f *Facts) bool { return f.AskWarm && f.HasRecipe }},
+		guard: func(f *Facts) bool { return f.AskWarm && f.HasRecipe && !f.BeansIn && !f.TrayHot }},
+	{From: []State{Cold, RunDown}, To: Cooling, Name: "warm-cooling", Reason: "warming was asked while beans still cool in the tray",
+		guard: func(f *Facts) bool { return f.AskWarm && f.HasRecipe && !f.BeansIn && f.TrayHot }},
 	{From: []State{Warming}, To: Ready, Name: "warm-enough", Reason: "drum and air have been warm for the soak time",
 		guard: func(f *Facts) bool { return f.Soaked }},
 	{From: []State{Ready}, To: Warming, Name: "lost-warmth", Reason: "drum or air have left their band",
@@ -36,7 +38,7 @@ var Table = []Transition{
 	{From: []State{Warming, Ready}, To: RunDown, Name: "warm-limit", Reason: "the machine was kept warm too long without a charge",
 		guard: func(f *Facts) bool { return f.WarmLimit }},
 
-	{From: []State{Ready, Charging}, To: Roasting, Name: "charged", Reason: "the operator said the beans are in",
+	{From: []State{Warming, Ready, Charging}, To: Roasting, Name: "charged", Reason: "the operator said the beans are in",
 		guard: func(f *Facts) bool { return f.AskCharged }},
 	{From: []State{Ready}, To: Charging, Name: "gate-open", Reason: "the charge gate opened",
 		guard: func(f *Facts) bool { return f.ChargeByGate && f.GateOpen }},
@@ -64,7 +66,7 @@ var Table = []Transition{
 		guard: func(f *Facts) bool { return f.AskCoolDone || f.AskNext || f.TrayCool }},
 
 	{From: []State{RunDown}, To: Cold, Name: "cool-enough", Reason: "all has been below the run-down limit",
-		guard: func(f *Facts) bool { return f.Cool }},
+		guard: func(f *Facts) bool { return f.Cool && !f.TrayHot }},
 
 	{From: []State{Warming, Ready, Roasting, Cooling}, To: Held, Name: "hold", Reason: "hold was asked",
 		guard: func(f *Facts) bool { return f.AskHold }},
@@ -72,8 +74,10 @@ var Table = []Transition{
 		guard: func(f *Facts) bool { return f.AskResume && f.BeansIn }},
 	{From: []State{Held}, To: Discharging, Name: "drop-held", Reason: "the operator asked for the drop",
 		guard: func(f *Facts) bool { return f.BeansIn && (f.AskDrop || f.AskDropped || f.DoorOpen) }},
+	{From: []State{Held}, To: Cooling, Name: "resume-cooling", Reason: "cooling goes on",
+		guard: func(f *Facts) bool { return f.AskResume && !f.BeansIn && f.TrayHot }},
 	{From: []State{Held}, To: Warming, Name: "resume", Reason: "warming goes on",
-		guard: func(f *Facts) bool { return f.AskResume && !f.BeansIn }},
+		guard: func(f *Facts) bool { return f.AskResume && !f.BeansIn && !f.TrayHot }},
 }
 
 // Next is the transition that the facts allow from a state, nil for none.

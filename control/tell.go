@@ -1,0 +1,163 @@
+package control
+
+import (
+	"math"
+	"strings"
+
+	"drumwright/control/batch"
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
+
+// told is what telling the operator must remember. Texts with figures are made
+// when the figures change, so that a scan makes none.
+type told struct {
+	charge  string // what to charge, of the loaded recipe
+	heldFor string // the gate's reason
+	held    string // the same as a sentence
+	slow    bool   // the run-down has been called slow
+}
+
+// dropSoon announces the drop, nearest first.
+var dropSoon = [...]struct {
+	s    float64
+	text string
+}{
+	{7, "Drop in about 5 s: hand on the discharge door."},
+	{12, "Drop in about 10 s: hand on the discharge door."},
+	{22, "Drop in about 20 s: go to the discharge door."},
+	{35, "Drop in about 30 s: go to the discharge door."},
+	{65, "Drop in about a minute: get ready."},
+}
+
+// crackNearC is the estimated bean temperature from which first crack is to be
+// listened for. It is commonly heard from there to some 15 K above (common
+// practice, no source).
+const crackNearC = 188.0
+
+// tell is what the operator does next.
+func (c *Controller) tell(rec *record.Scan) string {
+	const emptyIt = "Beans may still be in the drum: let them out, then say that they are dropped."
+	img, r := &c.img, &c.roast
+	if c.state == batch.Tripped {
+		return c.gate.State().Tell()
+	}
+	if c.heats() {
+		if c.wish.Out[point.Horn] >= 0.5 && c.wish.Out[point.DrumRun] < 0.5 {
+			return "Stand clear: the drum is about to turn."
+		}
+		if text := c.heldBack(rec); text != "" {
+			return text
+		}
+	}
+	switch c.state {
+	case batch.Cold:
+		switch {
+		case r.beansIn:
+			return emptyIt
+		case c.facts.Hot:
+			return "The machine is hot or cannot be read. Look into the drum first; then cool it down with stop, or warm it."
+		case c.recipe == nil:
+			return "Load a recipe and start warming at the machine."
+		}
+		return "Start warming at the machine."
+	case batch.Warming:
+		if c.facts.DoorOpen {
+			return "Shut the discharge door."
+		}
+		return "Wait until drum and air are warm. Weigh the green coffee."
+	case batch.Ready:
+		switch {
+		case c.facts.DoorOpen:
+			return "Shut the discharge door before you charge."
+		case c.gateSpent:
+			return "No beans were seen to come: shut the gate, or say charged if they are in."
+		}
+		return c.told.charge
+	case batch.Charging:
+		return "Let all beans in and shut the gate."
+	case batch.Roasting:
+		return c.tellRoast()
+	case batch.Discharging:
+		if r.dropS > 0 {
+			return "Shut the discharge door when the drum is empty."
+		}
+		return "Open the discharge door and let the beans out."
+	case batch.Cooling:
+		if img.In[point.CoolingFanRunning].Off() {
+			return "The cooling fan does not run: spread the beans by hand."
+		}
+		return "Stir until the beans are cool, then empty the tray."
+	case batch.RunDown:
+		switch {
+		case r.beansIn:
+			return emptyIt
+		case c.told.slow:
+			return "The machine does not cool down: look at drum, blower and probes."
+		}
+		return "Leave drum and air running until the machine is cool."
+	case batch.Held:
+		if r.beansIn {
+			return "Heat is held. Resume or drop."
+		}
+		return "Heat is held. Resume, or stop the day."
+	}
+	return ""
+}
+
+// heldBack is the gate's reason to withhold heat that is asked for.
+func (c *Controller) heldBack(rec *record.Scan) string {
+	why := rec.Safety.HeldBack
+	if why == "" || c.wish.Out[point.HeatEnable] < 0.5 {
+		return ""
+	}
+	if why != c.told.heldFor {
+		c.told.heldFor, c.told.held = why, "Heat is held back: "+strings.TrimSuffix(why, ".")+"."
+	}
+	return c.told.held
+}
+
+func (c *Controller) tellRoast() string {
+	r := &c.roast
+	if r.called {
+		return "Drop now: the recipe's drop is reached."
+	}
+	left := c.untilDropS()
+	for i := range dropSoon {
+		if left <= dropSoon[i].s {
+			r.dropSoon = min(r.dropSoon, i) // never back: an estimate wavers
+			break
+		}
+	}
+	switch {
+	case r.dropSoon < len(dropSoon):
+		return dropSoon[r.dropSoon].text
+	case r.crackS > 0:
+		return "First crack is noted. Get ready for the drop."
+	case c.observing && c.estimate.BeanC >= crackNearC:
+		return "First crack is expected: listen, and note it when it comes."
+	case !r.turned:
+		return "The beans are in: see that gate and door are shut."
+	}
+	return "Nothing to do: the beans take up heat. Weigh the next batch."
+}
+
+// untilDropS is the time to the earliest condition of the recipe's drop, by the
+// present rates; +Inf when none is in sight.
+func (c *Controller) untilDropS() float64 {
+	d, t := &c.recipe.Drop, c.sinceCharge()
+	left := float64(d.LatestS) - t
+	if d.AfterCrack != nil && c.roast.crackS > 0 {
+		left = math.Min(left, c.roast.crackS+float64(*d.AfterCrack)-t)
+	}
+	if !c.observing || !c.estimate.Usable {
+		return left
+	}
+	if e := &c.estimate; d.Bean != nil && c.roast.turned && e.RateKPerS > 0 {
+		left = math.Min(left, (float64(*d.Bean)-e.ProbeC)/e.RateKPerS)
+	}
+	if d.Loss != nil && c.roast.lossPerS > 0 && c.roast.turned {
+		left = math.Min(left, (float64(*d.Loss)-c.estimate.LossFraction)/c.roast.lossPerS)
+	}
+	return left
+}
