@@ -145,6 +145,31 @@ func TestSlowPointsKeepTheirRhythm(t *testing.T) {
 	}
 }
 
+// The example of function 1 in the Modbus application protocol V1.1b3, section
+// 6.1: coils 20 to 38, of which CD hex is 27 to 20, highest first, and 6B and
+// 05 the rest (value from memory).
+func TestCoilsOfThePublishedExample(t *testing.T) {
+	m := newMachine().tcp("127.0.0.1:1")
+	want := "1011001111010110101" // coil 20 first
+	roles := []point.Input{}
+	for i := range len(want) {
+		role := point.Input(i)
+		m.input(role, contact(0, point.Coil, uint16(19+i)))
+		roles = append(roles, role)
+	}
+	f := m.open(t)
+	b := f.buses[0]
+	if len(b.groups) != 1 || b.groups[0].start != 19 || b.groups[0].end != 38 {
+		t.Fatalf("groups %+v", b.groups)
+	}
+	b.decode(&b.groups[0], []byte{0xCD, 0x6B, 0x05}, 0)
+	for i, role := range roles {
+		if v := b.in[role].value; v.Quality != point.Good || v.On() != (want[i] == '1') {
+			t.Errorf("coil %d: %+v, want %c", 20+i, v, want[i])
+		}
+	}
+}
+
 // A slow point is bad at its third miss in a row, not by the two seconds.
 func TestReadingQuality(t *testing.T) {
 	fresh := point.Value{V: 7, Quality: point.Good}
