@@ -148,7 +148,7 @@ func (p *panel) draw(c *canvas, samples []Sample, axis *timeAxis, y, stretch flo
 		step = tickStep(lo, hi, most)
 	}
 
-	c.text(0, y+12, "title", "start", p.title)
+	c.text(0, y+10.5, "title", "start", p.title)
 	for _, t := range ticks(axis.lo, axis.hi, axis.step) {
 		c.vline(axis.x(t), top, bottom, "grid")
 	}
@@ -179,7 +179,7 @@ func (p *panel) draw(c *canvas, samples []Sample, axis *timeAxis, y, stretch flo
 	}
 	c.f(`<path class="frame" d="M%s %sV%sH%s"/>`+"\n", co(plotLeft), co(top), co(bottom), co(plotRight))
 	if note := offScale(offLo, offHi, step); note != "" {
-		c.text(plotRight, y+12, "note", "end", note)
+		c.text(plotRight, y+10.5, "note", "end", note)
 	}
 	p.drawKeys(c, keys, sc)
 	return bottom

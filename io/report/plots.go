@@ -109,6 +109,7 @@ func marks(c *canvas, events []Event, axis *timeAxis, top, bottom float64) {
 	}
 	slices.SortStableFunc(shown, func(a, b Event) int { return cmp.Compare(a.S, b.S) })
 	rows := make([][]span, labelRows)
+	var names canvas // over all lines, which pass behind names of lower rows
 	for _, e := range shown {
 		x := axis.x(e.S)
 		class, label := "mark", short(e.Name, 24)
@@ -125,6 +126,7 @@ func marks(c *canvas, events []Event, axis *timeAxis, top, bottom float64) {
 		}
 		base := float64(labelRows-r)*labelRowH - 4
 		c.vline(x, base+3, bottom, class)
-		c.text(mid, base, "markname", "middle", label)
+		names.text(mid, base, "markname", "middle", label)
 	}
+	c.WriteString(names.String())
 }
