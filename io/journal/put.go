@@ -56,7 +56,7 @@ func (s *Sink) following(sc *record.Scan, anew bool) float64 {
 	if !s.open {
 		every *= idleFactor
 	}
-	if next := s.nextS + every; !anew && next > sc.ScanS && next < sc.ScanS+every {
+	if next := s.nextS + every; !anew && next > sc.ScanS && next < sc.ScanS+every+sc.Timing.PeriodS {
 		return next
 	}
 	return sc.ScanS + every
