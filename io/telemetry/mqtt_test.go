@@ -24,7 +24,7 @@ import (
 var quick = pace{keepAlive: time.Second, ping: 500 * time.Millisecond, connect: time.Second, write: time.Second,
 	firstRetry: 20 * time.Millisecond, lastRetry: 100 * time.Millisecond}
 
-// broker is a real mosquitto.
+// broker is a real mosquitto with the shipped configuration but for the port.
 type broker struct {
 	t       *testing.T
 	address string
@@ -39,7 +39,15 @@ func (b *broker) start() *broker {
 	b.t.Helper()
 	_, port, _ := net.SplitHostPort(b.address)
 	config := filepath.Join(b.t.TempDir(), "mosquitto.conf")
-	text := "listener " + port + " 127.0.0.1\nallow_anonymous true\npersistence false\nlog_dest none\nmax_queued_messages 0\n"
+	shipped, err := os.ReadFile("../../deploy/mosquitto/drumwright.conf")
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	const listener = "listener 1883 127.0.0.1\n"
+	if strings.Count(string(shipped), listener) != 1 {
+		b.t.Fatalf("the shipped configuration has no %q", listener)
+	}
+	text := strings.Replace(string(shipped), listener, "listener "+port+" 127.0.0.1\n", 1) + "log_dest none\n"
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		b.t.Fatal(err)
 	}
