@@ -10,6 +10,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"drumwright/io/peertest"
 )
 
 // broker is a real mosquitto with the shipped configuration but for the port.
@@ -20,7 +22,7 @@ type broker struct {
 }
 
 func newBroker(t *testing.T) *broker {
-	return &broker{t: t, address: freeAddress(t)}
+	return &broker{t: t, address: peertest.FreeAddress(t)}
 }
 
 func (b *broker) start() *broker {
@@ -39,13 +41,13 @@ func (b *broker) start() *broker {
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		b.t.Fatal(err)
 	}
-	b.c = exec.Command(peer(b.t, "mosquitto"), "-c", config)
+	b.c = exec.Command(peertest.Find(b.t, "mosquitto"), "-c", config)
 	if err := b.c.Start(); err != nil {
 		b.t.Fatal(err)
 	}
 	c := b.c
 	b.t.Cleanup(func() { c.Process.Kill(); c.Wait() })
-	eventually(b.t, 5*time.Second, "mosquitto listens", func() bool {
+	peertest.Eventually(b.t, 5*time.Second, "mosquitto listens", func() bool {
 		conn, err := net.Dial("tcp", b.address)
 		if err == nil {
 			conn.Close()
@@ -81,7 +83,7 @@ type message struct {
 func (b *broker) subscribe() *subscriber {
 	b.t.Helper()
 	_, port, _ := net.SplitHostPort(b.address)
-	c := exec.Command(peer(b.t, "mosquitto_sub"), "-h", "127.0.0.1", "-p", port, "-q", "1", "-t", "#", "-F", "%r %t %p")
+	c := exec.Command(peertest.Find(b.t, "mosquitto_sub"), "-h", "127.0.0.1", "-p", port, "-q", "1", "-t", "#", "-F", "%r %t %p")
 	out, err := c.StdoutPipe()
 	if err != nil {
 		b.t.Fatal(err)
@@ -102,7 +104,7 @@ func (b *broker) subscribe() *subscriber {
 		}
 	}()
 	// It is there once it hears a message that nobody else sends.
-	hello := exec.Command(peer(b.t, "mosquitto_pub"), "-h", "127.0.0.1", "-p", port, "-t", "hello", "-m", "-", "-r")
+	hello := exec.Command(peertest.Find(b.t, "mosquitto_pub"), "-h", "127.0.0.1", "-p", port, "-t", "hello", "-m", "-", "-r")
 	if out, err := hello.CombinedOutput(); err != nil {
 		b.t.Fatalf("%v: %s", err, out)
 	}
@@ -113,7 +115,7 @@ func (b *broker) subscribe() *subscriber {
 // wait waits for a message on a topic and returns the first that fits.
 func (s *subscriber) wait(topic string, fits func(message) bool) (found message) {
 	s.t.Helper()
-	eventually(s.t, 10*time.Second, "message on "+topic, func() bool {
+	peertest.Eventually(s.t, 10*time.Second, "message on "+topic, func() bool {
 		for _, m := range s.on(topic) {
 			if fits(m) {
 				found = m

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/io/record/recordtest"
 )
@@ -158,7 +159,7 @@ func TestMQTTWill(t *testing.T) {
 	wire.Close()
 	(<-cut)()
 	sub.wait(TopicStatus, says("offline"))
-	eventually(t, 5*time.Second, "the publisher notices", func() bool { return !m.Stats().Connected })
+	peertest.Eventually(t, 5*time.Second, "the publisher notices", func() bool { return !m.Stats().Connected })
 }
 
 // The broker is absent at start, comes, is killed, stays away while more happens
@@ -168,15 +169,15 @@ func TestMQTTOutages(t *testing.T) {
 	m := publisher(t, b.address)
 	defer m.Close()
 	put(m, 1)
-	eventually(t, 5*time.Second, "measurements are counted as skipped", func() bool { return m.Stats().SkippedMeasurements > 0 })
+	peertest.Eventually(t, 5*time.Second, "measurements are counted as skipped", func() bool { return m.Stats().SkippedMeasurements > 0 })
 	b.start()
-	eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected })
+	peertest.Eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected })
 	sub := b.subscribe()
 	put(m, 2)
 	sub.wait(TopicEvents, says("scan 2."))
 
 	b.signal(os.Kill)
-	eventually(t, 5*time.Second, "loss noticed", func() bool { return !m.Stats().Connected })
+	peertest.Eventually(t, 5*time.Second, "loss noticed", func() bool { return !m.Stats().Connected })
 	for n := 1001; n <= 1500; n++ {
 		put(m, n)
 	}
@@ -199,7 +200,7 @@ func TestMQTTOutages(t *testing.T) {
 			t.Fatalf("event %d of %d is %s, want %s", i, len(list), e.payload, want)
 		}
 	}
-	eventually(t, 5*time.Second, "queue empty", func() bool { return m.queue.Len() == 0 })
+	peertest.Eventually(t, 5*time.Second, "queue empty", func() bool { return m.queue.Len() == 0 })
 }
 
 // A broker that is there but stands still must not be felt by the scan.
@@ -208,7 +209,7 @@ func TestMQTTFrozenBroker(t *testing.T) {
 	m := publisher(t, b.address)
 	defer m.Close()
 	put(m, 1)
-	eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected && m.queue.Len() == 0 })
+	peertest.Eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected && m.queue.Len() == 0 })
 	b.signal(syscall.SIGSTOP)
 	var before, after runtime.MemStats
 	runtime.GC()
@@ -220,7 +221,7 @@ func TestMQTTFrozenBroker(t *testing.T) {
 	if got := m.queue.Len(); got > 100 {
 		t.Errorf("%d events wait", got)
 	}
-	eventually(t, 10*time.Second, "the frozen broker is noticed", func() bool { return !m.Stats().Connected })
+	peertest.Eventually(t, 10*time.Second, "the frozen broker is noticed", func() bool { return !m.Stats().Connected })
 	runtime.GC()
 	runtime.ReadMemStats(&after)
 	if grown := int64(after.HeapAlloc) - int64(before.HeapAlloc); grown > 4<<20 {
@@ -228,23 +229,23 @@ func TestMQTTFrozenBroker(t *testing.T) {
 	}
 	b.signal(syscall.SIGCONT)
 	sub := b.subscribe()
-	eventually(t, 10*time.Second, "connected again", func() bool { return m.Stats().Connected })
+	peertest.Eventually(t, 10*time.Second, "connected again", func() bool { return m.Stats().Connected })
 	put(m, 20002)
 	sub.wait(TopicEvents, says("scan 20002."))
 }
 
 func TestMQTTLeavesNoGoroutine(t *testing.T) {
 	before := runtime.NumGoroutine()
-	m := publisher(t, freeAddress(t)) // nobody is there
+	m := publisher(t, peertest.FreeAddress(t)) // nobody is there
 	put(m, 1)
-	eventually(t, 5*time.Second, "tried", func() bool { return m.Stats().SkippedMeasurements > 1 })
+	peertest.Eventually(t, 5*time.Second, "tried", func() bool { return m.Stats().SkippedMeasurements > 1 })
 	m.Close()
 	b := newBroker(t).start()
 	m = publisher(t, b.address)
 	put(m, 1)
-	eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Published > 3 })
+	peertest.Eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Published > 3 })
 	m.Close()
-	eventually(t, 5*time.Second, "as many goroutines as before", func() bool { return runtime.NumGoroutine() <= before })
+	peertest.Eventually(t, 5*time.Second, "as many goroutines as before", func() bool { return runtime.NumGoroutine() <= before })
 }
 
 func TestMQTTConfigIsChecked(t *testing.T) {

@@ -15,10 +15,12 @@ import (
 	"time"
 
 	"drumwright/io/record/recordtest"
+
+	"drumwright/io/peertest"
 )
 
 func TestPromtoolFindsNoFault(t *testing.T) {
-	promtool := peer(t, "promtool")
+	promtool := peertest.Find(t, "promtool")
 	m, _ := metrics()
 	s := recordtest.Roasting()
 	m.Put(&s)
@@ -41,7 +43,7 @@ func TestPromtoolFindsNoFault(t *testing.T) {
 // A real Prometheus scrapes the page, with the shipped configuration but for
 // the address and the interval.
 func TestPrometheusScrapes(t *testing.T) {
-	prometheus := peer(t, "prometheus")
+	prometheus := peertest.Find(t, "prometheus")
 	m := NewMetrics(MetricsConfig{Stale: time.Hour})
 	s := recordtest.Roasting()
 	m.Put(&s)
@@ -66,7 +68,7 @@ func TestPrometheusScrapes(t *testing.T) {
 	if err := os.WriteFile(file, []byte(config), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	address := freeAddress(t)
+	address := peertest.FreeAddress(t)
 	var log bytes.Buffer
 	c := exec.Command(prometheus, "--config.file="+file, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+address)
 	c.Stdout, c.Stderr = &log, &log
@@ -97,7 +99,7 @@ func TestPrometheusScrapes(t *testing.T) {
 		}
 		return fmt.Sprint(r.Data.Result[0].Value[1])
 	}
-	eventually(t, 20*time.Second, "scraped", func() bool { return ask(`up{job="drumwright"}`) == "1" })
+	peertest.Eventually(t, 20*time.Second, "scraped", func() bool { return ask(`up{job="drumwright"}`) == "1" })
 	for query, want := range map[string]string{
 		`drumwright_temperature_celsius{point="bean"}`:            "171.4",
 		`drumwright_state{state="roasting"}`:                      "1",
