@@ -55,8 +55,8 @@ It takes an operator's actions as lines on standard input:
 				return err
 			}
 			defer s.Close()
-			for _, b := range m.BusList {
-				fmt.Fprintf(cmd.OutOrStdout(), "bus %s: Modbus TCP on %s:%d\n", b.Name, b.TCP.Host, b.TCP.Port)
+			for _, address := range s.Addresses() {
+				fmt.Fprintln(cmd.OutOrStdout(), address)
 			}
 			go readActions(cmd.InOrStdin(), cmd.OutOrStdout(), s)
 			return runPlant(cmd.Context(), s, o.scale)

@@ -1,91 +1,77 @@
 package registers
 
 import (
+	"errors"
+
 	"github.com/simonvetter/modbus"
 
 	"drumwright/io/point"
 )
 
-// handler answers the clients of one bus.
+// handler answers the TCP clients of one bus.
 type handler struct {
 	s   *Server
 	bus int
 }
 
-// words gives f the registers of a request under the lock. A silent unit does
-// not come back until it may answer again.
-func (h *handler) words(unit uint8, t point.Table, addr, quantity uint16, f func([]uint16)) error {
-	s := h.s
+// do carries a request out. A silent unit does not come back until it may
+// answer again.
+func (h *handler) do(r request) ([]uint16, error) {
+	r.bus = h.bus
 	for {
-		s.mu.Lock()
-		if !s.silent[bankKey{bus: h.bus, unit: unit}] {
-			break
+		awake := h.s.awakening()
+		w, err := h.s.do(r)
+		if errors.Is(err, errNoAddress) {
+			return nil, modbus.ErrIllegalDataAddress
 		}
-		awake := s.awake
-		s.mu.Unlock()
+		if !errors.Is(err, errSilent) {
+			return w, err
+		}
 		select {
 		case <-awake:
-		case <-s.closed:
-			return modbus.ErrGWTargetFailedToRespond
+		case <-h.s.closed:
+			return nil, modbus.ErrGWTargetFailedToRespond
 		}
 	}
-	defer s.mu.Unlock()
-	b, ok := s.banks[bankKey{h.bus, unit, t}]
-	if !ok {
-		return modbus.ErrIllegalDataAddress
-	}
-	w, ok := b.span(addr, quantity)
-	if !ok {
-		return modbus.ErrIllegalDataAddress
-	}
-	s.requests++
-	f(w)
-	return nil
 }
 
 // HandleCoils answers function codes 1, 5 and 15.
-func (h *handler) HandleCoils(r *modbus.CoilsRequest) (res []bool, err error) {
-	err = h.words(r.UnitId, point.Coil, r.Addr, r.Quantity, func(w []uint16) {
-		if r.IsWrite {
-			for i, on := range r.Args {
-				w[i] = 0
-				if on {
-					w[i] = 1
-				}
+func (h *handler) HandleCoils(r *modbus.CoilsRequest) ([]bool, error) {
+	q := request{unit: r.UnitId, table: point.Coil, addr: r.Addr, count: r.Quantity}
+	if r.IsWrite {
+		q.set = make([]uint16, len(r.Args))
+		for i, on := range r.Args {
+			if on {
+				q.set[i] = 1
 			}
 		}
-		res = bits(w)
-	})
-	return res, err
+	}
+	return bits(h.do(q))
 }
 
 // HandleDiscreteInputs answers function code 2.
-func (h *handler) HandleDiscreteInputs(r *modbus.DiscreteInputsRequest) (res []bool, err error) {
-	err = h.words(r.UnitId, point.DiscreteInput, r.Addr, r.Quantity, func(w []uint16) { res = bits(w) })
-	return res, err
+func (h *handler) HandleDiscreteInputs(r *modbus.DiscreteInputsRequest) ([]bool, error) {
+	return bits(h.do(request{unit: r.UnitId, table: point.DiscreteInput, addr: r.Addr, count: r.Quantity}))
 }
 
 // HandleHoldingRegisters answers function codes 3, 6 and 16.
-func (h *handler) HandleHoldingRegisters(r *modbus.HoldingRegistersRequest) (res []uint16, err error) {
-	err = h.words(r.UnitId, point.Holding, r.Addr, r.Quantity, func(w []uint16) {
-		if r.IsWrite {
-			copy(w, r.Args)
-		}
-		res = append(res, w...)
-	})
-	return res, err
+func (h *handler) HandleHoldingRegisters(r *modbus.HoldingRegistersRequest) ([]uint16, error) {
+	q := request{unit: r.UnitId, table: point.Holding, addr: r.Addr, count: r.Quantity}
+	if r.IsWrite {
+		q.set = r.Args
+	}
+	return h.do(q)
 }
 
 // HandleInputRegisters answers function code 4.
-func (h *handler) HandleInputRegisters(r *modbus.InputRegistersRequest) (res []uint16, err error) {
-	err = h.words(r.UnitId, point.InputRegister, r.Addr, r.Quantity, func(w []uint16) { res = append(res, w...) })
-	return res, err
+func (h *handler) HandleInputRegisters(r *modbus.InputRegistersRequest) ([]uint16, error) {
+	return h.do(request{unit: r.UnitId, table: point.InputRegister, addr: r.Addr, count: r.Quantity})
 }
 
-func bits(w []uint16) []bool {
+func bits(w []uint16, err error) ([]bool, error) {
 	out := make([]bool, len(w))
 	for i := range w {
 		out[i] = w[i] != 0
 	}
-	return out
+	return out, err
 }

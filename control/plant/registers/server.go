@@ -30,14 +30,29 @@ type Server struct {
 	awake    chan struct{}    // closed when a silent unit may answer again
 	requests uint64
 
-	servers []*modbus.ModbusServer
-	closed  chan struct{}
+	// How serial lines behave; set before Listen.
+	Unpaced   bool          // reply at once, not at the speed of the line
+	TurnRound time.Duration // what a device needs for its reply
+
+	wire      wire
+	servers   []*modbus.ModbusServer
+	lines     []*line
+	addresses []string
+	closed    chan struct{}
+	once      sync.Once
 }
+
+// defaultTurnRound is the turn-round of a quick device, common practice, no
+// source.
+const defaultTurnRound = 2 * time.Millisecond
 
 // New makes a server for the machine; nothing is opened yet. The machine
 // belongs to the server from then on: touch it in With only.
 func New(m *profiles.Machine, machine *plant.Machine) (*Server, error) {
-	s := &Server{m: m, machine: machine, banks: layOut(m), silent: map[bankKey]bool{}, awake: make(chan struct{}), closed: make(chan struct{})}
+	s := &Server{
+		m: m, machine: machine, banks: layOut(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
+		TurnRound: defaultTurnRound, closed: make(chan struct{}),
+	}
 	r := machine.Readings()
 	return s, s.readings(&r)
 }
@@ -46,35 +61,79 @@ func New(m *profiles.Machine, machine *plant.Machine) (*Server, error) {
 // on a silent unit leaves one behind until the unit answers again.
 const maxClients = 512
 
-// Listen opens every bus on its own address. With anyPort each bus gets a free
-// loopback port instead, and the machine's bus list is changed to match.
+// Listen opens every bus; after an error none is open. With anyPort each TCP bus
+// gets a free loopback port instead of its own address.
+//
+// A serial line is always a new pseudo-terminal: what the machine file names
+// might be a real device, with a real machine behind it, and is never opened.
+// Without anyPort a link to the pseudo-terminal is left at the file's path, if
+// nothing is there and the folder can be written to; Close takes it away.
+//
+// The machine's bus list is changed to match what was opened.
 func (s *Server) Listen(anyPort bool) error {
 	for i := range s.m.BusList {
 		b := &s.m.BusList[i]
-		if anyPort {
-			port, err := freePort()
-			if err != nil {
-				return fmt.Errorf("simulated bus %s: %w", b.Name, err)
-			}
-			b.RTU, b.TCP = nil, &profiles.TCP{Host: "127.0.0.1", Port: port}
+		open := s.listenTCP
+		if b.RTU != nil {
+			open = s.listenRTU
 		}
-		if b.TCP == nil {
-			return fmt.Errorf("simulated bus %s: a serial line is simulated on a TCP port: give it one", b.Name)
-		}
-		srv, err := modbus.NewServer(&modbus.ServerConfiguration{
-			URL:     "tcp://" + net.JoinHostPort(b.TCP.Host, strconv.Itoa(b.TCP.Port)),
-			Timeout: time.Hour, MaxClients: maxClients, Logger: log.New(io.Discard, "", 0),
-		}, &handler{s: s, bus: i})
-		if err != nil {
+		if err := open(i, anyPort); err != nil {
+			s.Close()
 			return fmt.Errorf("simulated bus %s: %w", b.Name, err)
 		}
-		if err := srv.Start(); err != nil {
-			return fmt.Errorf("simulated bus %s at %s:%d: %w", b.Name, b.TCP.Host, b.TCP.Port, err)
-		}
-		s.servers = append(s.servers, srv)
 	}
 	return nil
 }
+
+func (s *Server) listenTCP(bus int, anyPort bool) error {
+	b := &s.m.BusList[bus]
+	if anyPort {
+		port, err := freePort()
+		if err != nil {
+			return err
+		}
+		b.TCP = &profiles.TCP{Host: "127.0.0.1", Port: port}
+	}
+	address := net.JoinHostPort(b.TCP.Host, strconv.Itoa(b.TCP.Port))
+	srv, err := modbus.NewServer(&modbus.ServerConfiguration{
+		URL:     "tcp://" + address,
+		Timeout: time.Hour, MaxClients: maxClients, Logger: log.New(io.Discard, "", 0),
+	}, &handler{s: s, bus: bus})
+	if err != nil {
+		return err
+	}
+	if err := srv.Start(); err != nil {
+		return fmt.Errorf("at %s: %w", address, err)
+	}
+	s.servers = append(s.servers, srv)
+	s.addresses = append(s.addresses, fmt.Sprintf("bus %s: Modbus TCP on %s", b.Name, address))
+	return nil
+}
+
+func (s *Server) listenRTU(bus int, anyPort bool) error {
+	b := &s.m.BusList[bus]
+	p, err := openPTY()
+	if err != nil {
+		return err
+	}
+	l := &line{s: s, bus: bus, pty: p, timing: timingOf(b.RTU, s.TurnRound), unpaced: s.Unpaced}
+	text := fmt.Sprintf("bus %s: Modbus RTU on %s, %d baud, parity %s", b.Name, p.path, b.RTU.Baud, b.RTU.Parity)
+	if !anyPort && link(b.RTU.Device, p.path) {
+		l.linked = b.RTU.Device
+		text += ", linked from " + l.linked
+	}
+	rtu := *b.RTU
+	rtu.Device = p.path
+	b.RTU = &rtu
+	s.lines = append(s.lines, l)
+	s.addresses = append(s.addresses, text)
+	l.wg.Go(l.serve)
+	return nil
+}
+
+// Addresses tells for each bus, in the order of the machine file, where Listen
+// has opened it.
+func (s *Server) Addresses() []string { return s.addresses }
 
 func freePort() (int, error) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -85,12 +144,17 @@ func freePort() (int, error) {
 	return l.Addr().(*net.TCPAddr).Port, nil
 }
 
-// Close ends all connections.
+// Close ends all connections. A second Close does nothing.
 func (s *Server) Close() {
-	close(s.closed)
-	for _, srv := range s.servers {
-		_ = srv.Stop() // it only fails when it does not run
-	}
+	s.once.Do(func() {
+		close(s.closed)
+		for _, srv := range s.servers {
+			_ = srv.Stop() // it only fails when it does not run
+		}
+		for _, l := range s.lines {
+			l.close()
+		}
+	})
 }
 
 // Advance moves the machine by dtS seconds under the commands that clients have
@@ -140,6 +204,13 @@ func (s *Server) Silence(i point.Input, silent bool) error {
 		s.awake = make(chan struct{})
 	}
 	return nil
+}
+
+// awakening is closed the next time that a silent unit may answer again.
+func (s *Server) awakening() <-chan struct{} {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.awake
 }
 
 // Requests counts the requests answered.

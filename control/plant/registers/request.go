@@ -1,0 +1,59 @@
+package registers
+
+import (
+	"errors"
+
+	"drumwright/io/point"
+)
+
+// request is what a master asks of one unit, however it came.
+type request struct {
+	bus   int
+	unit  uint8
+	table point.Table
+	addr  uint16
+	count uint16
+	set   []uint16 // values to write, count of them; nil in a read
+}
+
+// Why a request is not carried out.
+var (
+	errSilent    = errors.New("unit does not answer")
+	errNoAddress = errors.New("unit has no such address")
+)
+
+// do carries a request out, wholly or not at all, and returns what then stands
+// in the registers.
+func (s *Server) do(r request) ([]uint16, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.silent[bankKey{bus: r.bus, unit: r.unit}] {
+		return nil, errSilent
+	}
+	b, ok := s.banks[bankKey{r.bus, r.unit, r.table}]
+	if !ok {
+		return nil, errNoAddress
+	}
+	w, ok := b.span(r.addr, r.count)
+	if !ok {
+		return nil, errNoAddress
+	}
+	s.requests++
+	copy(w, r.set)
+	return append([]uint16(nil), w...), nil
+}
+
+// speaks reports whether the machine has the unit and it answers.
+func (s *Server) speaks(bus int, unit uint8) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.silent[bankKey{bus: bus, unit: unit}] {
+		return false
+	}
+	for t := point.Coil; t <= point.InputRegister; t++ {
+		if _, ok := s.banks[bankKey{bus, unit, t}]; ok {
+			return true
+		}
+	}
+	return false
+}
