@@ -44,10 +44,13 @@ func (s *source) checkNames(m *Machine) {
 	if q == nil {
 		return
 	}
+	if m.About.Site == "" {
+		s.fault("machine.site", "none", allowed, "name the shop: topics carry it")
+	}
 	if q.Broker != "" {
 		u, err := url.Parse(q.Broker)
-		if err != nil || u.Host == "" || !oneOf(u.Scheme, "tcp", "ssl", "ws", "wss", "mqtt", "mqtts") {
-			s.fault("telemetry.mqtt.broker", shown(q.Broker), "tcp, ssl, mqtt, mqtts, ws or wss, then ://host:port", "write it like tcp://127.0.0.1:1883")
+		if err != nil || u.Host == "" || !oneOf(u.Scheme, "tcp", "ssl") {
+			s.fault("telemetry.mqtt.broker", shown(q.Broker), "tcp or ssl, then ://host:port", "write it like tcp://127.0.0.1:1883")
 		}
 	}
 	if p := q.Prefix; p != "" && (strings.ContainsAny(p, "+#\x00 ") || strings.HasPrefix(p, "/") || strings.HasSuffix(p, "/") || strings.HasPrefix(p, "$")) {

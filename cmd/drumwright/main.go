@@ -13,5 +13,5 @@ func main() { os.Exit(mainCode()) }
 func mainCode() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }

@@ -38,9 +38,10 @@ func (e exitError) Error() string {
 func (e exitError) Unwrap() error { return e.err }
 
 // run is the whole program but for the process around it.
-func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root := newRoot()
 	root.SetArgs(args)
+	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)

@@ -116,19 +116,19 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	defer latches.close()
 	runner.Latches = latches.put
 
-	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep)})
 	punctual := newPunctuality()
-	runner.Sinks = []control.Sink{punctual, keep, metrics, &eventLog{log: log}}
+	runner.Sinks = []control.Sink{punctual, keep, &eventLog{log: log}}
+	var mqtt *telemetry.MQTT
 	if m.Telemetry.MQTT != nil {
-		mqtt, err := newMQTT(m, log)
-		if err != nil {
+		if mqtt, err = newMQTT(m, log); err != nil {
 			return err
 		}
-		defer func() { err = firstOf(err, mqtt.Close()) }()
+		defer mqtt.Close()
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
+	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt)})
 	api := panel.New(panel.Config{Operator: runner, Batches: keep, Metrics: metrics.Handler(), Log: log})
-	runner.Sinks = append(runner.Sinks, api)
+	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {
 		return err

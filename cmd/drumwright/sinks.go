@@ -121,13 +121,20 @@ func busStats(f *fieldbus.Fieldbus) []telemetry.BusStat {
 	return out
 }
 
-func dropsOf(keep *journal.Sink) func() []telemetry.Drop {
+// dropsOf counts what journal and MQTT could not keep up with; mqtt may be nil.
+func dropsOf(keep *journal.Sink, mqtt *telemetry.MQTT) func() []telemetry.Drop {
 	return func() []telemetry.Drop {
 		s := keep.Stats()
-		return []telemetry.Drop{
+		drops := []telemetry.Drop{
 			{Sink: "journal", What: "samples", Count: s.DroppedSamples},
 			{Sink: "journal", What: "events", Count: s.DroppedEvents},
 		}
+		if mqtt != nil {
+			m := mqtt.Stats()
+			drops = append(drops, telemetry.Drop{Sink: "mqtt", What: "events", Count: m.DroppedEvents},
+				telemetry.Drop{Sink: "mqtt", What: "measurements", Count: m.SkippedMeasurements})
+		}
+		return drops
 	}
 }
 

@@ -1,0 +1,24 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"os"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+var update = flag.Bool("update", false, "rewrite what the scripts expect")
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"drumwright": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
+	})
+}
+
+// TestScripts runs each subcommand as a user would and looks at exit code,
+// standard output and standard error.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "../../testdata/script", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true})
+}
