@@ -57,7 +57,7 @@ func (g *Gate) noHeat(p *Permit) string {
 		return "not every temperature has been read since the start"
 	case g.anew:
 		return "heat must be asked for anew after a start or a trip"
-	case p.out[point.DrumRun] < 0.5 || p.out[point.DrumSpeed] <= 0 || p.out[point.DrumSpeed] < g.minDrumHz*(1-1e-9):
+	case !g.turning(&p.out):
 		return "the drum is not told to turn"
 	case p.out[point.BlowerRun] < 0.5 || p.out[point.BlowerSpeed] <= 0:
 		return "the blower is not told to run"

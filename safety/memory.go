@@ -149,8 +149,8 @@ func (g *Gate) settle(p *Permit, asks bool, dt float64) {
 			*t = 0
 		}
 	}
-	drum := p.out[point.DrumRun] >= 0.5 && p.out[point.DrumSpeed] > 0
-	if drum && !(g.last[point.DrumRun] >= 0.5 && g.last[point.DrumSpeed] > 0) {
+	drum := g.turning(&p.out)
+	if drum && !g.turning(&g.last) {
 		g.shaft.Forget()
 		g.turnedS = g.scanS
 		g.drumOnS = -dt // counts from this scan
@@ -165,6 +165,13 @@ func (g *Gate) settle(p *Permit, asks bool, dt float64) {
 	grow(&g.contactorOff, p.out[point.HeatEnable] < 0.5)
 	g.heating = asks && (g.heating || p.out[point.HeatEnable] >= 0.5)
 	g.last = p.out
+}
+
+// turning reports whether outputs tell the drum to turn, at its least speed or
+// more.
+func (g *Gate) turning(out *[point.NumOutputs]float64) bool {
+	hz := out[point.DrumSpeed]
+	return out[point.DrumRun] >= 0.5 && hz > 0 && hz >= g.minDrumHz*(1-1e-9)
 }
 
 func (g *Gate) isArmed(a Arming) bool {

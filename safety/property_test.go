@@ -172,7 +172,7 @@ func neverUnsafe(t *rapid.T) {
 				t.Fatalf("reset of %v by %q, local %v: %v, %q", was, who, local, ok, why)
 			}
 			if ok {
-				was = nil
+				was, offSince = nil, 1000
 			} else if !slices.Equal(was, r.g.Latched()) {
 				t.Fatalf("a refused reset lifted something: %v, %v", was, r.g.Latched())
 			}

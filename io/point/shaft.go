@@ -16,6 +16,10 @@ const (
 	// wall of a drum of 20 mm radius at 3.5 turns a second, of larger ones at less.
 	fastestTurnsPerS = 6.0
 
+	// silentTurns is how many turns' time may pass without a pulse before the
+	// silence counts: one turn, if all magnets but one have come off, and a little.
+	silentTurns = 1.25
+
 	// gatherS is the longest time between two readings of the counter for which
 	// all pulses are believed.
 	gatherS = 4.0
@@ -67,7 +71,6 @@ func (s *Shaft) Update(nowS float64, v Value) {
 	}
 	if !s.started {
 		s.started, s.last, s.movedS, s.lastS = true, v.V, nowS, nowS
-		s.mark()
 		return
 	}
 	// A counter that is read only now and then gathers the pulses of that time.
@@ -82,7 +85,6 @@ func (s *Shaft) Update(nowS float64, v Value) {
 	switch {
 	case d < 0 || d > most:
 		s.n = 0
-		s.mark()
 	default:
 		s.total += d
 		s.lastS = nowS
@@ -131,7 +133,7 @@ func (s *Shaft) RPM() float64 {
 		return 0
 	}
 	turns, span := (s.count[end]-s.count[best])/s.perTurn, s.at[end]-s.at[best]
-	if silent := s.nowS - s.at[end]; silent > span/(turns*s.perTurn)*2 {
+	if silent := s.nowS - s.lastS; silent > silentTurns*span/turns {
 		span += silent
 	}
 	return turns / span * 60
@@ -139,9 +141,5 @@ func (s *Shaft) RPM() float64 {
 
 // Forget drops the history of speed, as after a stop.
 func (s *Shaft) Forget() {
-	s.n = 0
-	s.lastS = s.nowS
-	if s.started {
-		s.mark()
-	}
+	s.n, s.lastS = 0, s.nowS
 }
