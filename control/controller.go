@@ -145,7 +145,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.move(rec)
 	c.wishAll(img, dt, rec)
 	c.permit = c.gate.Judge(safety.Context{
-		ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.sinceCharge(),
+		ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(),
 	}, img, &c.wish, rec)
 	c.applied()
 	c.report(img, rec)
@@ -166,6 +166,15 @@ func (c *Controller) sinceCharge() float64 {
 		return 0
 	}
 	return c.nowS - c.roast.chargeAtS
+}
+
+// inBedS is for how long the bean probe has been in beans. Bare again after the
+// drop it may rise as fast as it likes.
+func (c *Controller) inBedS() float64 {
+	if c.roast.dropS > 0 {
+		return 0
+	}
+	return c.sinceCharge()
 }
 
 func usable(img *point.Image, i point.Input) float64 {

@@ -10,7 +10,6 @@ import (
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
-	"drumwright/safety"
 )
 
 // listen answers the commands of this scan in their order and turns those that
@@ -31,29 +30,13 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 		rec.Add(record.Event{Kind: kind, Name: string(cmd.Kind), Text: text})
 	}
 	if c.gate.Tripped() && img.In[point.ResetButton].On() && !c.buttonDown {
-		ok, why := false, "a latched cause is reset by a named person who has looked: reset with your name instead of the button"
-		if !c.needsName() {
-			ok, why = c.gate.Reset("button at the machine", true, rec)
-		}
+		ok, why := c.gate.Reset("", true, rec) // a button has no name
 		if !ok {
 			rec.Add(record.Event{Kind: record.Rejected, Name: string(record.ResetTrip), Text: why})
 		}
 	}
 	c.buttonDown = img.In[point.ResetButton].On()
 	c.facts.Tripped = c.gate.Tripped()
-}
-
-// needsName reports whether a latched cause wants a named person, which a
-// button is not.
-func (c *Controller) needsName() bool {
-	for _, id := range c.gate.Latched() {
-		for _, r := range safety.Rows(c.m) {
-			if r.ID == id && r.Class == safety.WithFinding {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // localOnly are the commands that set something in motion or lift a protection:

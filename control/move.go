@@ -64,7 +64,7 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		if from == batch.Charging { // no beans came
 			c.roast = roast{}
 			c.endEstimate()
-			c.gateSpent = true
+			c.gateSpent = c.facts.GateOpen
 		}
 	case batch.Charging:
 		c.beginRoast(c.nowS, rec)

@@ -53,7 +53,7 @@ type Runner struct {
 
 	asked   chan *request
 	stopped chan struct{} // closed when Run has ended
-	failing bool // writes failed in the last scan
+	failing bool          // writes failed in the last scan
 	rec     record.Scan
 	cmds    [16]Command
 	reqs    [16]*request

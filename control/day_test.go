@@ -1,0 +1,464 @@
+package control
+
+import (
+	"strings"
+	"testing"
+
+	"drumwright/control/batch"
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+)
+
+// Every command in a state in which it is refused, and the reason given.
+func TestRefusals(t *testing.T) {
+	t.Parallel()
+	remote := func(c record.Command) record.Command { c.Local = false; return c }
+	here := func(k record.Kind) record.Command { return record.Command{Kind: k, Local: true, Who: "Ada"} }
+	for _, c := range []struct {
+		state batch.State
+		cmd   record.Command
+		why   string
+	}{
+		{batch.Cold, remote(here(record.StartWarming)), "taken at the machine only"},
+		{batch.Held, remote(here(record.Resume)), "taken at the machine only"},
+		{batch.Tripped, remote(here(record.ResetTrip)), "taken at the machine only"},
+		{batch.Roasting, record.Command{Kind: record.SetManual, Loop: "air", Value: 0.2}, "taken at the machine only"},
+		{batch.Cold, here(record.StartWarming), "no recipe is loaded"},
+		{batch.Tripped, here(record.StartWarming), "a trip stands"},
+		{batch.Ready, here(record.StartWarming), "warm is not possible while ready"},
+		{batch.Cold, here(record.LoadRecipe), "there is no such recipe"},
+		{batch.Charging, here(record.LoadRecipe), "a batch is running"},
+		{batch.Roasting, here(record.LoadRecipe), "a batch is running"},
+		{batch.Warming, here(record.FirstCrack), "noted in a roast only, not while warming"},
+		{batch.Cooling, here(record.Charged), "charged is not possible while cooling"},
+		{batch.Ready, here(record.DropNow), "drop is not possible while ready"},
+		{batch.Warming, here(record.Dropped), "dropped is not possible while warming"},
+		{batch.Roasting, here(record.CoolDone), "cool-done is not possible while roasting"},
+		{batch.Roasting, here(record.NextBatch), "next-batch is not possible while roasting"},
+		{batch.Discharging, here(record.Hold), "hold is not possible while discharging"},
+		{batch.Warming, here(record.Resume), "resume is not possible while warming"},
+		{batch.Tripped, here(record.Stop), "stop is not possible while tripped"},
+		{batch.Cold, here(record.ResetTrip), "nothing is tripped"},
+		{batch.Tripped, here(record.ResetTrip), "the cause still stands: emergency_stop"},
+		{batch.Cold, record.Command{Kind: record.SetManual, Loop: "air", Value: 0.2, Local: true}, "not while cold"},
+		{batch.Roasting, record.Command{Kind: record.SetManual, Loop: "air", Value: 1.01, Local: true}, "allowed is 0 to 1"},
+		{batch.Roasting, record.Command{Kind: record.SetManual, Loop: "drum", Local: true}, "say air or base"},
+		{batch.Roasting, here("dance"), `there is no command "dance"`},
+	} {
+		g := newRig(t, nil).to(c.state)
+		if a := g.ask(Command{Command: c.cmd}); a.Accepted || !strings.Contains(a.Reason, c.why) {
+			t.Errorf("%s while %s: %+v, want refused because: %s", c.cmd.Kind, c.state, a, c.why)
+		}
+		if g.core.State() != c.state || !g.has(record.Rejected, string(c.cmd.Kind)) {
+			t.Errorf("%s while %s: now %s, events %v", c.cmd.Kind, c.state, g.core.State(), g.events)
+		}
+	}
+}
+
+func TestWarmingWithOpenCoverIsRefused(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).load()
+	g.inject("cover_open")
+	g.step()
+	if a := g.local(record.StartWarming); a.Accepted || !strings.Contains(a.Reason, "cover is open") {
+		t.Errorf("%+v", a)
+	}
+}
+
+func TestFirstCrackIsNotedOnce(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Roasting)
+	g.run(10)
+	g.must(record.FirstCrack)
+	at := g.rec.Batch.FirstCrackS
+	g.run(5)
+	if a := g.local(record.FirstCrack); a.Accepted || g.rec.Batch.FirstCrackS != at {
+		t.Errorf("%+v, %v", a, g.rec.Batch.FirstCrackS)
+	}
+}
+
+// Stop and an emergency stop lead out of every state, with heat off at once by
+// the machine's own truth.
+func TestStopAndTripInEveryState(t *testing.T) {
+	t.Parallel()
+	for s := range batch.NumStates {
+		if s != batch.Tripped && s != batch.Cold && s != batch.RunDown {
+			g := newRig(t, nil).to(s)
+			g.must(record.Stop)
+			g.run(0.2)
+			if g.core.State() != batch.RunDown || g.heatW() != 0 || g.permit.Value(point.DrumRun) != 1 && s != batch.Warming {
+				t.Errorf("stop while %s: %s, heat %.0f W, drum %v", s, g.core.State(), g.heatW(), g.permit.Value(point.DrumRun))
+			}
+		}
+		g := newRig(t, nil).to(s)
+		g.inject("estop_pressed")
+		g.step()
+		if g.permit.Value(point.HeatEnable) != 0 || g.heatW() != 0 {
+			t.Errorf("emergency stop while %s: heat in its scan", s)
+		}
+		if g.step(); g.core.State() != batch.Tripped || g.rec.Safety.First != "emergency_stop" || g.rec.Next == "" {
+			t.Errorf("emergency stop while %s: %s, first %q", s, g.core.State(), g.rec.Safety.First)
+		}
+	}
+}
+
+// A trip is reset at the machine, when its cause is gone, by a named person
+// where a finding is needed; then the machine runs down, and does not heat.
+func TestReset(t *testing.T) {
+	t.Parallel()
+	press := func(g *rig) {
+		g.reset = true
+		g.run(0.2)
+		g.reset = false
+		g.run(0.2)
+	}
+	g := newRig(t, nil).to(batch.Ready)
+	g.inject("cover_open")
+	g.until(batch.Tripped, 3)
+	press(g)
+	if g.core.State() != batch.Tripped {
+		t.Fatal("reset with the cause standing")
+	}
+	if err := g.plant.Clear("cover_open"); err != nil {
+		t.Fatal(err)
+	}
+	g.reset = true // held down from before: only a press counts
+	g.step()
+	g.reset = false
+	g.run(0.2)
+	if g.core.State() != batch.RunDown || !g.has(record.Reset, "reset") {
+		t.Errorf("the button left the machine %s", g.core.State())
+	}
+	g.run(5)
+	if g.heatW() != 0 || g.permit.Value(point.HeatEnable) != 0 {
+		t.Error("heat after a reset")
+	}
+
+	g = newRig(t, nil).to(batch.Ready) // a cause that wants a finding
+	g.inject("drum_stall")
+	g.until(batch.Tripped, 5)
+	if err := g.plant.Clear("drum_stall"); err != nil {
+		t.Fatal(err)
+	}
+	g.run(1)
+	press(g)
+	if g.core.State() != batch.Tripped {
+		t.Error("a button is no named person")
+	}
+	if a := g.ask(Command{Command: record.Command{Kind: record.ResetTrip, Local: true}}); a.Accepted {
+		t.Error("reset without a name")
+	}
+	g.must(record.ResetTrip).until(batch.RunDown, 1)
+
+	g = coldRig(t, nil)
+	g.inject("estop_pressed")
+	g.until(batch.Tripped, 1)
+	if err := g.plant.Clear("estop_pressed"); err != nil {
+		t.Fatal(err)
+	}
+	g.run(1)
+	g.must(record.ResetTrip)
+	if g.core.State() != batch.Cold {
+		t.Errorf("a cool machine is %s after a reset", g.core.State())
+	}
+}
+
+// The drum never starts without its warning, also after a trip has stopped it.
+func TestHornBeforeTheDrumTurns(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Ready)
+	g.inject("drum_drive_fault")
+	g.until(batch.Tripped, 3)
+	g.run(5)
+	if err := g.plant.Clear("drum_drive_fault"); err != nil {
+		t.Fatal(err)
+	}
+	g.run(1)
+	g.must(record.Acknowledge)
+	g.must(record.ResetTrip).until(batch.RunDown, 1)
+	horn := 0.0
+	for g.permit.Value(point.DrumRun) < 0.5 {
+		if g.step(); g.permit.Value(point.Horn) >= 0.5 {
+			horn += float64(g.m.Scan.PeriodS)
+		}
+		if horn > 10 {
+			t.Fatal("the drum does not start")
+		}
+	}
+	if horn < float64(g.m.Batch.HornS)-0.25 {
+		t.Errorf("the horn sounded for %.1f s before the drum turned", horn)
+	}
+}
+
+// Beans that a stop leaves in the drum: no warming over them, their way out is
+// seen, and the tray is cooled although the day is over.
+func TestBeansOfABrokenOffBatch(t *testing.T) {
+	t.Parallel()
+	for _, how := range []string{"door", "word"} {
+		g := newRig(t, nil).to(batch.Roasting)
+		g.run(250)
+		g.must(record.Stop)
+		if g.rec.Batch.ID != 1 || !g.has(record.Milestone, record.MilestoneAborted) {
+			t.Errorf("the end of batch %d is not told", g.rec.Batch.ID)
+		}
+		g.step()
+		if g.rec.Batch.ID != 0 || !strings.HasPrefix(g.rec.Next, "Beans may still be in the drum") {
+			t.Errorf("batch %d, %q", g.rec.Batch.ID, g.rec.Next)
+		}
+		for _, k := range []record.Kind{record.StartWarming, record.LoadRecipe} {
+			if a := g.ask(Command{Command: record.Command{Kind: k, Local: true}, Loaded: g.recipe}); a.Accepted {
+				t.Errorf("%s with beans in the drum", k)
+			}
+		}
+		g.plant.Drop()
+		if how == "word" {
+			g.fake = func(i *point.Image) {
+				i.In[point.DischargeDoorOpen] = point.Value{Quality: point.Bad, Cause: point.Timeout}
+			}
+			g.run(1)
+			g.must(record.Dropped)
+		}
+		g.run(1)
+		if !g.has(record.Note, "emptied") || g.permit.Value(point.CoolingFan) != 1 {
+			t.Errorf("%s: the beans' way out is not seen, fan %v", how, g.permit.Value(point.CoolingFan))
+		}
+		g.must(record.StartWarming)
+		if g.core.State() != batch.Cooling {
+			t.Errorf("warming was asked over a hot tray: %s", g.core.State())
+		}
+		g.until(batch.Warming, 300)
+	}
+}
+
+func TestHold(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Roasting)
+	g.run(60)
+	skin, n := g.rec.Drum.SetMMPerS, g.rec.Batch.SinceS
+	g.must(record.Hold)
+	g.run(10)
+	if g.core.State() != batch.Held || g.heatW() != 0 || g.permit.Value(point.DrumRun) != 1 || g.rec.Drum.SetMMPerS < skin-1 {
+		t.Errorf("held: %s, heat %.0f W, drum %v at %v mm/s", g.core.State(), g.heatW(), g.permit.Value(point.DrumRun), g.rec.Drum.SetMMPerS)
+	}
+	g.must(record.Resume)
+	g.run(15)
+	if g.core.State() != batch.Roasting || !g.rec.Bean.Active || g.heatW() == 0 || g.rec.Batch.SinceS < n+25 {
+		t.Errorf("resumed: %s, bean loop %v, heat %.0f W, since %v", g.core.State(), g.rec.Bean.Active, g.heatW(), g.rec.Batch.SinceS)
+	}
+
+	g = newRig(t, nil).to(batch.Cooling)
+	g.must(record.Hold)
+	g.run(5)
+	if g.permit.Value(point.CoolingFan) != 1 || g.heatW() != 0 {
+		t.Error("hold stops the cooling of the beans")
+	}
+	g.must(record.Resume)
+	if g.core.State() != batch.Cooling {
+		t.Errorf("cooling was held; resumed it is %s", g.core.State())
+	}
+	g.must(record.Hold)
+	g.run(300)
+	if !g.has(record.Milestone, record.MilestoneCooled) || g.permit.Value(point.CoolingFan) != 0 {
+		t.Error("beans that cool while held are never cool")
+	}
+	g.must(record.Resume)
+	if g.core.State() != batch.Warming {
+		t.Errorf("the tray is cool; resumed it is %s", g.core.State())
+	}
+}
+
+// The batch keeps its own recipe when the next is loaded while it cools.
+func TestNextRecipeWhileCooling(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Cooling)
+	hash := g.rec.Batch.RecipeHash
+	next := *g.recipe
+	next.Name, next.Hash = "other", "0123"
+	if a := g.ask(Command{Command: record.Command{Kind: record.LoadRecipe}, Loaded: &next}); !a.Accepted {
+		t.Fatal(a.Reason)
+	}
+	if g.rec.Batch.ID != 1 || g.rec.Batch.RecipeHash != hash {
+		t.Errorf("batch 1 is told with recipe %s", g.rec.Batch.Recipe)
+	}
+	g.until(batch.Warming, 300)
+	if g.step(); g.rec.Batch.Recipe != "other" {
+		t.Errorf("loaded is %s", g.rec.Batch.Recipe)
+	}
+}
+
+// One bad reading neither loses warmth nor trips; the estimate goes through a
+// short gap of the bean probe; a long one trips.
+func TestBadReadings(t *testing.T) {
+	t.Parallel()
+	bad := func(i point.Input) func(*point.Image) {
+		return func(m *point.Image) { m.In[i].Quality, m.In[i].Cause = point.Bad, point.OutOfRange }
+	}
+	for _, i := range []point.Input{point.Bean, point.InletAir, point.DrumSkin} {
+		g := newRig(t, nil).to(batch.Ready)
+		g.fake = bad(i)
+		g.run(0.3)
+		g.fake = nil
+		g.run(1)
+		if g.core.State() != batch.Ready || g.rec.Safety.Tripped {
+			t.Errorf("three bad scans of %s: %s, %s", i, g.core.State(), g.rec.Safety.First)
+		}
+	}
+	g := newRig(t, nil).to(batch.Roasting)
+	g.run(120)
+	g.fake = bad(point.Bean)
+	g.run(0.5)
+	if !g.rec.Bean.Active || g.rec.Safety.Tripped {
+		t.Errorf("half a second without bean probe: loop %v, %s", g.rec.Bean.Active, g.rec.Safety.First)
+	}
+	if d := g.rec.Bean.TrueC - g.plant.Truth().BeanC; d < -4 || d > 4 {
+		t.Errorf("the estimate is off by %.1f K", d)
+	}
+	g.run(1)
+	if g.core.State() != batch.Tripped || g.rec.Safety.First != "bean_probe" || g.heatW() != 0 {
+		t.Errorf("1.5 s without bean probe: %s, %q", g.core.State(), g.rec.Safety.First)
+	}
+}
+
+// A batch whose estimator cannot start is roasted without: the loop stays open
+// and the drop is by the probe.
+func TestWithoutEstimate(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, func(m *profiles.Machine, r *profiles.Recipe) {
+		m.Bed.GasShare = 0.7 // no such probe: the filter refuses
+		c := profiles.Celsius(120)
+		r.Drop.Bean = &c
+	}).to(batch.Roasting)
+	if !g.has(record.Note, "estimator") || !g.rec.Bean.EstimatorOff {
+		t.Fatalf("events %v", g.events)
+	}
+	g.until(batch.Discharging, 600)
+	if g.has(record.Note, "bean-loop") {
+		t.Error("the bean loop closed on no estimate")
+	}
+	if v := g.img.In[point.Bean].V; v < 119.9 || v > 121 {
+		t.Errorf("dropped at %.1f °C", v)
+	}
+}
+
+func TestManualHeat(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Roasting)
+	g.run(120)
+	duty := g.rec.Air.Duty
+	if a := g.ask(Command{Command: record.Command{Kind: record.SetManual, Loop: "air", Value: 0.25, Local: true}}); !a.Accepted {
+		t.Fatal(a.Reason)
+	}
+	g.run(20)
+	if g.rec.Air.Mode != record.Manual || g.permit.Value(point.AirHeaterPower) != 0.25 || g.rec.Bean.Active {
+		t.Errorf("by hand: %+v, permit %v, bean loop %v", g.rec.Air, g.permit.Value(point.AirHeaterPower), g.rec.Bean.Active)
+	}
+	if duty < 0.3 {
+		t.Fatalf("duty before was %v: nothing to see", duty)
+	}
+	if a := g.ask(Command{Command: record.Command{Kind: record.SetAutomatic, Loop: "air", Local: true}}); !a.Accepted {
+		t.Fatal(a.Reason)
+	}
+	if d := g.permit.Value(point.AirHeaterPower) - 0.25; d < -0.05 || d > 0.05 {
+		t.Errorf("automatic begins with a bump of %.2f", d)
+	}
+	if d := g.rec.Air.SetC - g.img.In[point.InletAir].V; !g.rec.Bean.Active || d < -2 || d > 2 {
+		t.Errorf("the bean loop takes over %.1f K from the air, closed %v", d, g.rec.Bean.Active)
+	}
+	if a := g.ask(Command{Command: record.Command{Kind: record.SetManual, Loop: "base", Value: 0.5, Local: true}}); !a.Accepted {
+		t.Fatal(a.Reason)
+	}
+	g.must(record.Stop).must(record.Dropped)
+	if !g.has(record.Note, "automatic") {
+		t.Error("manual survives the heat")
+	}
+	g.must(record.StartWarming)
+	g.run(10)
+	if g.rec.Base.Mode != record.Automatic {
+		t.Errorf("base loop is %s in the next batch", g.rec.Base.Mode)
+	}
+}
+
+// After a restart nothing runs and nothing heats by itself, hot or not; a latch
+// that survived keeps the machine tripped, and batch numbers go on.
+func TestRestart(t *testing.T) {
+	t.Parallel()
+	g := coldRig(t, nil).warm()
+	g.run(30)
+	if g.core.State() != batch.Tripped || g.heatW() != 0 || g.permit.Value(point.HeatEnable) != 0 || !strings.Contains(g.rec.Next, "restarted with a hot machine") {
+		t.Errorf("%s, %q", g.core.State(), g.rec.Next)
+	}
+	g.must(record.ResetTrip).until(batch.RunDown, 1)
+	g.run(10)
+	if g.permit.Value(point.DrumRun) != 1 || g.permit.Value(point.BlowerRun) != 1 || g.heatW() != 0 {
+		t.Error("cooling was asked: drum and air are to run, heat is not")
+	}
+
+	g = coldRig(t, nil).warm()
+	var err error
+	if g.core, err = New(g.m, Restored{Latched: []string{"drum_stall"}, LastBatch: 41}); err != nil {
+		t.Fatal(err)
+	}
+	g.run(10)
+	if g.core.State() != batch.Tripped || g.rec.Safety.First != "drum_stall" || g.permit.Value(point.DrumRun) != 0 {
+		t.Errorf("%s, first %q", g.core.State(), g.rec.Safety.First)
+	}
+	g.must(record.ResetTrip).until(batch.RunDown, 1)
+	g.to(batch.Roasting)
+	if g.rec.Batch.ID != 42 {
+		t.Errorf("batch %d follows 41", g.rec.Batch.ID)
+	}
+}
+
+// A machine kept warm without a charge runs down, however often it has lost
+// its warmth meanwhile; one that does not cool calls, and a dead probe does not
+// keep it running for ever.
+func TestLimits(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) {
+		m.Batch.IdleMaxS, m.Batch.RunDownMaxS, m.Batch.RunDownHoldS, m.Batch.RunDownBelow = 100, 120, 10, 100
+	}).to(batch.Ready)
+	g.run(60)
+	g.fake = func(i *point.Image) { i.In[point.InletAir].V += 30 }
+	g.until(batch.Warming, 1)
+	g.fake = nil
+	g.until(batch.Ready, 300)
+	g.until(batch.RunDown, 60)
+	if !g.has(record.Transition, "warm-limit") {
+		t.Error("no warm limit")
+	}
+	g.run(130)
+	if !g.has(record.Warning, "run-down-limit") || !strings.Contains(g.rec.Next, "does not cool down") {
+		t.Errorf("still %s after its time: %q", g.core.State(), g.rec.Next)
+	}
+	n := 0
+	for _, e := range g.events {
+		if e.Name == "run-down-limit" {
+			n++
+		}
+	}
+	if n != 1 {
+		t.Errorf("called %d times", n)
+	}
+	g.fake = func(i *point.Image) {
+		i.In[point.Exhaust].Quality, i.In[point.Exhaust].Cause = point.Bad, point.OpenProbe
+	}
+	g.until(batch.Cold, 3600)
+}
+
+// Heat that the gate holds back is told with its reason.
+func TestHeldBackIsTold(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).load()
+	g.must(record.StartWarming)
+	if g.rec.Next != "Stand clear: the drum is about to turn." {
+		t.Errorf("%q", g.rec.Next)
+	}
+	g.fake = func(i *point.Image) { i.In[point.AirProving].V = 0 }
+	for range 80 {
+		if g.step(); strings.HasPrefix(g.rec.Next, "Heat is held back: ") {
+			return
+		}
+	}
+	t.Errorf("never told: %q, held back %q", g.rec.Next, g.rec.Safety.HeldBack)
+}
