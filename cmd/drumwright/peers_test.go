@@ -76,6 +76,8 @@ func TestBatchSeenByPeers(t *testing.T) {
 		return res.StatusCode == http.StatusOK
 	})
 
+	peertest.Eventually(t, patience, "Prometheus to scrape", func() bool { return results(t, api, "up == 1") > 0 })
+
 	mqtt, err := telemetry.NewMQTT(telemetry.MQTTConfig{Broker: "tcp://" + broker, Site: m.About.Site, Machine: m.About.Name, QueueLen: 4096, Period: 100 * time.Millisecond})
 	if err != nil {
 		t.Fatal(err)

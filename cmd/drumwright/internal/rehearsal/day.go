@@ -32,7 +32,10 @@ type Plan struct {
 	Faults   []Fault
 	Mismatch plant.Mismatch // how the machine differs from its file
 	Sinks    []control.Sink
-	Tell     func(*record.Scan, record.Event) // told of every event; may be nil
+	Tell     func(*record.Scan, record.Event)     // told of every event; may be nil
+	Posted   func(scan uint64, c control.Command) // told of every command and the scan that hears it; may be nil
+	Through  func(control.Field) control.Field    // stands between controller and fieldbus; may be nil
+	Warm     bool                                 // the machine is warm from the second scan on
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
 	MaxS     float64 // longest day, s of simulated time; 0 = 6 h
@@ -61,6 +64,9 @@ type Trip struct {
 	Text      string  `json:"text"`
 }
 
+// patienceS is how long a simulated unit may take to answer.
+const patienceS = 0.2
+
 var errDayOver = errors.New("the day is over")
 
 // Run plays the plan.
@@ -84,6 +90,11 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 	if err := server.Listen(true); err != nil {
 		return nil, err
 	}
+	// Scan time flies: a reply that a loaded computer gives late must not look
+	// like a unit that is silent for seconds.
+	for i := range p.Machine.BusList {
+		p.Machine.BusList[i].TimeoutS = max(p.Machine.BusList[i].TimeoutS, patienceS)
+	}
 	defer server.Close()
 	field, err := fieldbus.New(p.Machine, p.Log)
 	if err != nil {
@@ -96,7 +107,7 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 	}
 	d := &day{plan: p, server: server, moistureWB: params.MoistureWB, res: &Result{}}
 	clock := &control.Lockstep{Advance: d.advance}
-	d.runner = control.NewRunner(field, clock, core)
+	d.runner = control.NewRunner(through(p, field), clock, core)
 	d.runner.Log = p.Log
 	d.runner.Sinks = append([]control.Sink{d}, p.Sinks...)
 	if err := d.runner.Run(ctx); err != nil && !errors.Is(err, errDayOver) {
@@ -112,6 +123,13 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 		return r, err
 	}
 	return r, d.err
+}
+
+func through(p Plan, f control.Field) control.Field {
+	if p.Through == nil {
+		return f
+	}
+	return p.Through(f)
 }
 
 // day is the state of a rehearsal between scans.
@@ -148,6 +166,9 @@ func (d *day) advance() error {
 	}
 	if err := d.inject(); err != nil {
 		return err
+	}
+	if d.plan.Warm && d.last.N == 1 {
+		d.server.With(func(m *plant.Machine) { m.WarmStart(warmFor(d.plan.Machine, d.plan.Recipe)) })
 	}
 	d.person.act(d)
 	if err := d.server.Advance(period); err != nil {
@@ -222,6 +243,15 @@ func (d *day) Put(s *record.Scan) {
 		d.res.Batches = append(d.res.Batches, *b)
 	}
 	d.last = *s
+}
+
+// warmFor is where a preheat for the recipe brings the machine: panels that make
+// up for what the drum loses, less what the air gives it.
+func warmFor(m *profiles.Machine, r *profiles.Recipe) plant.Warm {
+	const roomC = 22
+	skin, inlet := float64(r.Charge.Skin), float64(r.Charge.Air)
+	loss := float64(m.Bed.DrumLoss)*(skin-roomC) - float64(m.Bed.GasToDrum)*(inlet-skin)
+	return plant.Warm{SkinC: skin, InletC: inlet, ExhaustC: skin, RadiantW: max(0, loss)}
 }
 
 // FaultNames lists the faults that a plan may hold.

@@ -31,11 +31,15 @@ type person struct {
 func (p *person) act(d *day) {
 	s := &d.last
 	post := func(k record.Kind) {
-		d.runner.Post(control.Command{Command: record.Command{Kind: k, Who: "rehearsal", Local: true}, Loaded: d.plan.Recipe})
+		c := control.Command{Command: record.Command{Kind: k, Who: "rehearsal", Local: true}, Loaded: d.plan.Recipe}
+		d.runner.Post(c)
+		if d.plan.Posted != nil {
+			d.plan.Posted(s.N+1, c)
+		}
 	}
 	switch s.State {
 	case "cold":
-		if !p.asked && s.N > 0 {
+		if !p.asked && s.N > 1 {
 			p.asked = true
 			post(record.LoadRecipe)
 			post(record.StartWarming)
