@@ -324,11 +324,12 @@ func TestBadReadings(t *testing.T) {
 // and the drop is by the probe.
 func TestWithoutEstimate(t *testing.T) {
 	t.Parallel()
-	g := newRig(t, func(m *profiles.Machine, r *profiles.Recipe) {
-		m.Bed.GasShare = 0.7 // no such probe: the filter refuses
+	g := newRig(t, func(_ *profiles.Machine, r *profiles.Recipe) {
 		c := profiles.Celsius(120)
 		r.Drop.Bean = &c
-	}).to(batch.Roasting)
+	})
+	g.m.Bed.GasShare = 0.7 // no such probe: the filter refuses
+	g.to(batch.Roasting)
 	if !g.has(record.Note, "estimator") || !g.rec.Bean.EstimatorOff {
 		t.Fatalf("events %v", g.events)
 	}

@@ -212,6 +212,7 @@ func (g *rig) to(s batch.State) *rig {
 		return g.until(s, 1)
 	}
 	g.until(batch.Ready, 900)
+	g.run(10) // heat is on by then
 	if s == batch.Ready {
 		return g
 	}

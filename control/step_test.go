@@ -73,7 +73,6 @@ func spoiled() record.Scan {
 func TestBatch(t *testing.T) {
 	t.Parallel()
 	g := newRig(t, nil).to(batch.Ready)
-	g.run(10)
 	if g.rec.Next != "Charge 1000 g of green coffee." {
 		t.Errorf("ready: %q", g.rec.Next)
 	}

@@ -33,14 +33,14 @@ func load(t testing.TB, machine, recipe string) (*profiles.Machine, *profiles.Re
 
 // soon makes a machine that is soon ready and soon cold.
 func soon(m *profiles.Machine) {
-	m.Batch.ReadyBandK, m.Batch.SoakS, m.Batch.RunDownBelow, m.Batch.RunDownHoldS = 20, 5, 110, 5
+	m.Batch.ReadyBandK, m.Batch.SoakS, m.Batch.RunDownBelow, m.Batch.RunDownHoldS = 20, 5, 150, 5
 }
 
 // A day without faults, on a machine that differs from its file: the bounds are
 // those that a shop may expect (judgement, from simulated days).
 func TestDay(t *testing.T) {
 	m, r := load(t, "heron-1000.yaml", "harbour-medium.yaml")
-	m.Batch.RunDownBelow = 110
+	m.Batch.RunDownBelow, m.Batch.RunDownHoldS = 150, 5 // the long run-down proves nothing
 	res, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Seed: 1, Batches: 1, Warm: true, Mismatch: registers.Drawn(1),
 		Tell: func(s *record.Scan, e record.Event) {
 			t.Logf("%8.1f %-12s %-10s %-14s %s", s.ScanS, s.State, e.Kind, e.Name, e.Text)

@@ -23,7 +23,7 @@ func TestFaults(t *testing.T) {
 	}{
 		// The last pulse may have come up to a pulse period before the stall, and a
 		// pulse more as the drum runs out.
-		{"drum_stall", "drum_stall", "S3", 3 + 0.5},
+		{"drum_stall", "drum_stall", "S3", 3 + 2*0.2 + scansS},
 		{"drum_drive_fault", "drum_drive", "S3", 0.3 + scansS},
 		{"belt_slip", "", "", 0}, // a quarter slower only warns
 		// The air dies away below what the switch proves first.
@@ -47,7 +47,7 @@ func TestFaults(t *testing.T) {
 			soon(m)
 			warned := false
 			res, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Seed: 5, Batches: 1, Warm: true, Mismatch: registers.Drawn(5), AfterS: 5,
-				Faults: []Fault{{Name: c.fault, AfterChargeS: 40}},
+				MaxS: 200, Faults: []Fault{{Name: c.fault, AfterChargeS: 40}},
 				Tell: func(_ *record.Scan, e record.Event) {
 					warned = warned || e.Kind == record.Warning && e.Name == "drum_slow"
 				}})
