@@ -32,13 +32,18 @@ type rig struct {
 
 func files(t testing.TB) (*profiles.Machine, *profiles.Recipe) {
 	t.Helper()
-	data, _ := profiles.Example("machines/heron-1000.yaml")
-	m, err := profiles.ParseMachine("heron-1000.yaml", data)
+	return read(t, "heron-1000", "harbour-medium")
+}
+
+func read(t testing.TB, machine, recipe string) (*profiles.Machine, *profiles.Recipe) {
+	t.Helper()
+	data, _ := profiles.Example("machines/" + machine + ".yaml")
+	m, err := profiles.ParseMachine(machine, data)
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, _ = profiles.Example("recipes/harbour-medium.yaml")
-	r, err := profiles.ParseRecipe("harbour-medium.yaml", data)
+	data, _ = profiles.Example("recipes/" + recipe + ".yaml")
+	r, err := profiles.ParseRecipe(recipe, data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,6 +66,11 @@ func coldRig(t testing.TB, edit func(*profiles.Machine, *profiles.Recipe)) *rig 
 	if edit != nil {
 		edit(m, r)
 	}
+	return rigOf(t, m, r)
+}
+
+func rigOf(t testing.TB, m *profiles.Machine, r *profiles.Recipe) *rig {
+	t.Helper()
 	g := &rig{TB: t, m: m, recipe: r}
 	var err error
 	if g.plant, err = plant.New(registers.ParamsFor(m), 1); err != nil {

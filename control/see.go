@@ -49,7 +49,8 @@ func (c *Controller) see(img *point.Image, dt float64) {
 		f.Warm = off <= float64(m.Batch.ReadyBandK)
 		f.LostWarm = off > 2*float64(m.Batch.ReadyBandK) // a missed reading is not lost warmth
 	}
-	if f.Warm && (c.state == batch.Warming || c.state == batch.Ready) {
+	heated := c.permit.Value(point.HeatEnable) >= 0.5 // warm from before but unable to heat is not ready
+	if f.Warm && heated && (c.state == batch.Warming || c.state == batch.Ready) {
 		c.warmS += dt
 	} else if f.LostWarm || c.state != batch.Ready {
 		c.warmS = 0

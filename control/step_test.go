@@ -2,6 +2,7 @@ package control
 
 import (
 	"fmt"
+	"math"
 	"testing"
 
 	"drumwright/control/batch"
@@ -11,16 +12,62 @@ import (
 )
 
 func TestStepAllocatesNothing(t *testing.T) {
-	g := newRig(t, nil).to(batch.Roasting)
-	g.run(120)
-	if !g.rec.Bean.Active || !g.rec.Safety.HeatPermitted {
-		t.Fatalf("not in steady roasting: %+v", g.rec.Bean)
+	for s := range batch.NumStates {
+		g := newRig(t, nil).to(s)
+		g.run(3) // the contactor has followed
+		if s == batch.Roasting {
+			g.run(120)
+			if !g.rec.Bean.Active || !g.rec.Safety.HeatPermitted {
+				t.Fatalf("not in steady roasting: %+v", g.rec.Bean)
+			}
+		}
+		events := 0
+		n := testing.AllocsPerRun(20, func() {
+			g.nowS += float64(g.m.Scan.PeriodS)
+			g.img.In[point.DrumPulses].V++ // the drum turns on
+			g.permit = g.core.Step(g.nowS, &g.img, nil, &g.rec)
+			events += g.rec.NumEvents
+		})
+		if n != 0 || events > 0 {
+			t.Errorf("%s: %v allocations in a scan, %d events", s, n, events)
+		}
 	}
-	if n := testing.AllocsPerRun(500, func() {
-		g.nowS += float64(g.m.Scan.PeriodS)
-		g.permit = g.core.Step(g.nowS, &g.img, nil, &g.rec)
-	}); n != 0 {
-		t.Errorf("%v allocations in a scan", n)
+}
+
+// A recipe without a curve, on a machine whose heater is switched on and off in
+// windows: the inlet air is led along the stages.
+func TestStages(t *testing.T) {
+	t.Parallel()
+	m, r := read(t, "lark-300", "window-stages")
+	m.Batch.SoakS = 5
+	if m.Cycle[point.AirHeaterPower].PeriodS == 0 && m.Cycle[point.RadiantPower].PeriodS == 0 {
+		t.Fatal("no output of this machine is time-proportioned")
+	}
+	g := rigOf(t, m, r)
+	g.step()
+	g.warm().to(batch.Ready).charge().until(batch.Roasting, 20)
+	worst, partly, switched := 0.0, 0, [2]int{}
+	for g.core.State() == batch.Roasting {
+		g.step()
+		if s := g.rec.Batch.SinceS; s > 60 && s < 290 { // led from 200 to 315 °C in 5 min
+			worst = math.Max(worst, math.Abs(g.rec.Air.SetC-(200+115*s/300)))
+		}
+		for i, o := range []point.Output{point.AirHeaterPower, point.RadiantPower} {
+			if v := g.permit.Value(o); m.Cycle[o].PeriodS > 0 && v != 0 && v != 1 {
+				partly++
+			} else if v == 1 {
+				switched[i]++
+			}
+		}
+		if g.rec.Bean.Active || g.rec.Bean.TargetC != 0 {
+			t.Fatal("a bean loop without a curve")
+		}
+	}
+	if worst > 3 || partly > 0 {
+		t.Errorf("the set point is up to %.1f K off its ramp; %d scans with a part of a switched output", worst, partly)
+	}
+	if b := g.rec.Batch; !g.has(record.Transition, "drop-due") || b.SinceS < 400 || b.SinceS > 780 || b.Stage < 2 {
+		t.Errorf("batch %+v, events %v", b, g.events)
 	}
 }
 

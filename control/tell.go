@@ -65,6 +65,9 @@ func (c *Controller) tell(rec *record.Scan) string {
 		if c.facts.DoorOpen {
 			return "Shut the discharge door."
 		}
+		if c.facts.GateOpen {
+			return "The machine is not ready: shut the charge gate, or say charged if beans went in."
+		}
 		return "Wait until drum and air are warm. Weigh the green coffee."
 	case batch.Ready:
 		switch {
