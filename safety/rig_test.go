@@ -113,7 +113,7 @@ func (r *rig) scan() safety.Permit {
 	}
 	want := r.p.Value(point.DrumSpeed) * r.p.Value(point.DrumRun)
 	r.turnHz += math.Max(-10*r.dt, math.Min(10*r.dt, want-r.turnHz))
-	r.pulses += r.turnHz * r.share / 60 * 4 * r.dt
+	r.pulses += r.turnHz * r.share / 60 * float64(r.m.Drum.PulsesPerRev) * r.dt
 	r.img.In[point.DrumPulses].V = math.Mod(math.Floor(r.pulses), 65536)
 	for i := range point.NumInputs {
 		x := &r.img.In[i]

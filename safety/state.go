@@ -25,7 +25,6 @@ const (
 	airOff  air = iota // off: air feeds a fire
 	airKeep            // goes on if it ran, with at least 60 %
 	airFull            // goes on if it ran, full: it may recover
-	airAsk             // as it is; a person decides
 )
 
 // motion says what a safe state does to the drum or the cooling fan.
@@ -55,7 +54,7 @@ var effects = [...]effect{
 	S3: {"S3", "drum stopped", airFull, off, on, "The drum stands. Empty it by the written procedure; hands out until the drive is isolated."},
 	S4: {"S4", "air lost", airFull, keep, on, "The air has failed. Drop the beans; look at blower, filter and duct."},
 	S6: {"S6", "emergency stop", airOff, off, off, "Emergency stop. Hot beans may be in the drum: empty it by hand as written."},
-	S7: {"S7", "restart, machine hot", airAsk, keep, keep, "The controller restarted with a hot machine. Look first: what turned goes on turning. Then reset to cool with drum and air, or drop."},
+	S7: {"S7", "restart, machine hot", airKeep, keep, keep, "The controller restarted with a hot machine. Look first: what turned goes on turning. Then reset to cool with drum and air, or drop."},
 }
 
 // rank orders the safe states when several causes act: the first that is
@@ -99,10 +98,8 @@ func (g *Gate) force(p *Permit) {
 		out[point.BlowerRun], out[point.BlowerSpeed] = 0, 0
 	case e.air == airFull:
 		out[point.BlowerRun], out[point.BlowerSpeed] = 1, g.maxBlowerHz
-	case e.air == airKeep:
+	default:
 		out[point.BlowerRun], out[point.BlowerSpeed] = 1, max(out[point.BlowerSpeed], keptAirShare*g.maxBlowerHz)
-	default: // airAsk
-		out[point.BlowerRun], out[point.BlowerSpeed] = 1, last[point.BlowerSpeed]
 	}
 
 	switch {
