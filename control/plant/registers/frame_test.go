@@ -156,6 +156,7 @@ func TestExceptionsInOrder(t *testing.T) {
 		{"123 registers written", "10 00 64 00 7B F6" + many(246), 0},
 		{"124 registers written", "10 00 64 00 7C F8" + many(248), illegalValue},
 		{"byte count of registers", "10 00 64 00 02 02 00 00", illegalValue},
+		{"byte count against the length", "10 00 64 00 01 03 00 00", illegalValue},
 		{"byte count that the frame has not", "10 00 64 00 01 02 00", illegalValue},
 		{"address of written registers", "10 00 00 00 01 02 00 00", illegalAddress},
 		{"1968 coils written", "0F 00 64 07 B0 F6" + many(246), 0},
@@ -198,6 +199,7 @@ func TestFramesAfterGarbage(t *testing.T) {
 		{"noise, silence", []byte{0}, true, 1, false},
 		{"longer than a frame can be", long, false, 0, false},
 		{"longer than a frame can be, silence", long, true, 1, false},
+		{"unknown function, one byte too long, silence", append(sealed(0x11, append([]byte{0x11}, make([]byte, 252)...)), 0), true, 1, false},
 		{"unknown function, silence", sealed(0x11, []byte{0x11}), true, 1, true},
 		{"unknown function with wrong checksum, silence", []byte{0x11, 0x11, 0, 0}, true, 1, false},
 	} {
