@@ -463,3 +463,26 @@ func TestHeldBackIsTold(t *testing.T) {
 	}
 	t.Errorf("never told: %q, held back %q", g.rec.Next, g.rec.Safety.HeldBack)
 }
+
+// Periods that were missed have passed for the beans too.
+func TestMissedPeriods(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Roasting)
+	g.run(60)
+	for range 100 {
+		for range 3 { // the machine goes on, the controller does not
+			g.plant.Step(float64(g.m.Scan.PeriodS))
+			g.nowS += float64(g.m.Scan.PeriodS)
+		}
+		g.step()
+	}
+	if g.core.State() != batch.Roasting {
+		t.Fatalf("%s: %s", g.core.State(), g.rec.Safety.First)
+	}
+	if d := g.core.estimate.ElapsedS - g.rec.Batch.SinceS; d < -0.25 || d > 0.25 {
+		t.Errorf("the estimator's clock is %.1f s off", d)
+	}
+	if d := g.rec.Bean.TrueC - g.plant.Truth().BeanC; d < -3 || d > 3 {
+		t.Errorf("the estimate is off by %.1f K", d)
+	}
+}

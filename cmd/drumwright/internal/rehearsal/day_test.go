@@ -39,6 +39,7 @@ func soon(m *profiles.Machine) {
 // A day without faults, on a machine that differs from its file: the bounds are
 // those that a shop may expect (judgement, from simulated days).
 func TestDay(t *testing.T) {
+	t.Parallel()
 	m, r := load(t, "heron-1000.yaml", "harbour-medium.yaml")
 	m.Batch.RunDownBelow, m.Batch.RunDownHoldS = 150, 5 // the long run-down proves nothing
 	res, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Seed: 1, Batches: 1, Warm: true, Mismatch: registers.Drawn(1),

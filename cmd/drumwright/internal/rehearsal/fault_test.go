@@ -16,6 +16,7 @@ import (
 // which the machine has what was written then, and what the physics need until
 // there is anything to see.
 func TestFaults(t *testing.T) {
+	t.Parallel()
 	const scansS = 2 * 0.1
 	for _, c := range []struct {
 		fault, cause, state string
@@ -72,6 +73,7 @@ func TestFaults(t *testing.T) {
 
 // Faults that show only when the beans are out and the contactor is to open.
 func TestFaultsAtDrop(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ fault, cause string }{
 		{"cooling_fan_failed", "cooling_fan"},
 		{"contactor_welded", "contactor_stuck"},

@@ -40,6 +40,7 @@ func (s *scans) Put(r *record.Scan) { s.all = append(s.all, *r) }
 // What a day's controller was given, given again to a fresh one, gives the same
 // permits and records to the bit: noise, commands, a trip and all.
 func TestReplay(t *testing.T) {
+	t.Parallel()
 	m, r := load(t, "heron-1000.yaml", "harbour-medium.yaml")
 	r.Drop.LatestS = 240
 	soon(m)
