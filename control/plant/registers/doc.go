@@ -1,16 +1,12 @@
-// Package registers puts a simulated machine on Modbus: it serves the readings
-// of package plant, and takes its commands, in the register layout of the
-// machine file it is given. So any machine file can be simulated without code
-// of its own, and any other Modbus master can talk to it.
+// Package registers puts a simulated machine on Modbus TCP and RTU: the readings
+// and commands of package plant in the register layout of any machine file.
 //
-// Modbus TCP is served by another library than the controller's client on
-// purpose, so that a misreading of the protocol cannot cancel out. No library at
-// hand serves RTU; that side is written here, from the specification and apart
-// from the client's, and is held against published frames and a master by other
-// hands. Serial lines are pseudo-terminals, never real devices. Broadcasts are
-// not carried out.
+// Its TCP side is another library than the controller's client, so that a
+// misreading of the protocol cannot cancel out. No library at hand serves RTU:
+// that side is written here, apart from the client's, and is held against
+// published frames and a master by other hands. A serial line is always a
+// pseudo-terminal, never a real device; broadcasts are not carried out.
 //
-// A Server is safe for concurrent use: the physics move in Advance, clients are
-// answered from the registers as the last Advance left them. Set its exported
-// fields before Listen.
+// A Server is safe for concurrent use once Listen has returned; set its fields
+// before. The physics move in Advance only.
 package registers
