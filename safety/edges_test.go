@@ -21,26 +21,27 @@ func TestEdgesOfTheSignals(t *testing.T) {
 		runS float64
 		want string // the only row that latches
 	}{
-		"last value of an open probe":    {func(r *rig) { r.set(point.Exhaust, 280); r.bad(point.Exhaust, point.OpenProbe, 0) }, 5, ""},
-		"probe beyond its range, low":    {func(r *rig) { r.set(point.Exhaust, -50); r.bad(point.Exhaust, point.OutOfRange, 0) }, 5, ""},
-		"bean not a number":              {set(point.Bean, math.NaN()), 1, "bean_probe"},
-		"silent unit of the bean probe":  {bad(point.Bean, point.Timeout, 2.5), 5, "unit_lost"},
-		"silent unit, young":             {bad(point.Bean, point.BusDown, 0.5), 0.1, "unit_lost"},
-		"never read":                     {bad(point.HighLimit, point.NotReadYet, 2), 0.1, "unit_lost"},
-		"not read yet":                   {bad(point.HighLimit, point.NotReadYet, 1.9), 5, ""},
-		"silent room probe":              {bad(point.Ambient, point.Timeout, 9), 5, ""},
-		"status says fault":              {set(point.DrumStatus, point.DriveFault), 1, "drum_drive"},
-		"blower status says fault":       {set(point.BlowerStatus, point.DriveFault), 0.4, "blower_drive"},
-		"drum status unknown":            {bad(point.DrumStatus, point.UnknownState, 0), 3.2, "drum_not_running"},
-		"blower status unknown":          {bad(point.BlowerStatus, point.UnknownState, 0), 1, "air_lost"},
-		"blower status stopped":          {set(point.BlowerStatus, point.DriveStopped), 1, "air_lost"},
-		"flow under the least":           {set(point.AirFlow, 9.9), 1, "air_lost"},
-		"flow at the least":              {set(point.AirFlow, 10), 5, ""},
-		"flow meter broken":              {bad(point.AirFlow, point.OutOfRange, 0), 1, "air_lost"},
-		"proving contact unread, but on": {func(r *rig) { r.img.In[point.AirProving].Quality = point.Uncertain }, 3, ""},
-		"rise within a minute of charge": {func(r *rig) { r.sinceS = 30; r.ramp[point.Bean] = 2.6 }, 10, ""},
-		"infinite wish":                  {func(r *rig) { r.w.Out[point.AirHeaterPower] = math.Inf(1) }, 0.1, "bad_wish"},
-		"skin rises under the panels":    {func(r *rig) { r.w.Out[point.AirHeaterPower] = 0; r.ramp[point.DrumSkin] = 0.5 }, 100, ""},
+		"last value of an open probe":           {func(r *rig) { r.set(point.Exhaust, 280); r.bad(point.Exhaust, point.OpenProbe, 0) }, 5, ""},
+		"probe beyond its range, low":           {func(r *rig) { r.set(point.Exhaust, -50); r.bad(point.Exhaust, point.OutOfRange, 0) }, 5, ""},
+		"bean not a number":                     {set(point.Bean, math.NaN()), 1, "bean_probe"},
+		"silent unit of the bean probe":         {bad(point.Bean, point.Timeout, 2.5), 5, "unit_lost"},
+		"silent unit, young":                    {bad(point.Bean, point.BusDown, 0.5), 0.1, "unit_lost"},
+		"never read":                            {bad(point.HighLimit, point.NotReadYet, 2), 0.1, "unit_lost"},
+		"not read yet":                          {bad(point.HighLimit, point.NotReadYet, 1.9), 5, ""},
+		"silent room probe":                     {bad(point.Ambient, point.Timeout, 9), 5, ""},
+		"status says fault":                     {set(point.DrumStatus, point.DriveFault), 1, "drum_drive"},
+		"blower status says fault":              {set(point.BlowerStatus, point.DriveFault), 0.4, "blower_drive"},
+		"drum status unknown":                   {bad(point.DrumStatus, point.UnknownState, 0), 3.2, "drum_not_running"},
+		"blower status unknown":                 {bad(point.BlowerStatus, point.UnknownState, 0), 1, "air_lost"},
+		"blower status stopped":                 {set(point.BlowerStatus, point.DriveStopped), 1, "air_lost"},
+		"flow under the least":                  {set(point.AirFlow, 9.9), 1, "air_lost"},
+		"flow at the least":                     {set(point.AirFlow, 10), 5, ""},
+		"flow meter broken":                     {bad(point.AirFlow, point.OutOfRange, 0), 1, "air_lost"},
+		"proving contact unread, but on":        {func(r *rig) { r.img.In[point.AirProving].Quality = point.Uncertain }, 3, ""},
+		"rise within a minute of charge":        {func(r *rig) { r.sinceS = 30; r.ramp[point.Bean] = 2.6 }, 10, ""},
+		"infinite wish":                         {func(r *rig) { r.w.Out[point.AirHeaterPower] = math.Inf(1) }, 0.1, "bad_wish"},
+		"inlet rises just after the air heater": {func(r *rig) { r.w.Out[point.AirHeaterPower] = 0; r.ramp[point.InletAir] = 0.5 }, 14, ""},
+		"skin rises under the panels":           {func(r *rig) { r.w.Out[point.AirHeaterPower] = 0; r.ramp[point.DrumSkin] = 0.5 }, 100, ""},
 		"fast rise with the air heater on": {func(r *rig) {
 			r.beans, r.w.Out[point.RadiantPower] = false, 0
 			r.runS(6)
@@ -152,6 +153,9 @@ func TestSillyWishesStayFinite(t *testing.T) {
 					}
 				}
 			}
+			if o == point.DrumSpeed && math.IsInf(x, 1) && r.p.Value(o) != 50 {
+				t.Errorf("the drum goes to %v Hz", r.p.Value(o))
+			}
 			if silly := math.IsNaN(x) || math.IsInf(x, 0); silly != r.latched("bad_wish") {
 				t.Errorf("%s of %v: latched %v", o, x, r.g.Latched())
 			}
@@ -238,6 +242,26 @@ func TestSlowDrumWithOnePulse(t *testing.T) {
 	r.share = 0
 	if n := r.until("drum_stall", 8); n < 44 || n > 75 {
 		t.Errorf("stall after %d scans, want 7.5 s since the last pulse", n)
+	}
+}
+
+// The drive's slow ramp and a speed that is known once a turn are no slip.
+func TestSlowRampIsNoSlip(t *testing.T) {
+	m := fullMachine()
+	m.Drum.PulsesPerRev, m.Drum.RampHzPerS = 1, 2
+	for _, phase := range []float64{0, 0.25, 0.5, 0.75} {
+		r := newRig(t, m)
+		r.pulses += phase
+		r.scan()
+		r.wishRoast()
+		for range 600 {
+			if r.scan(); r.rec.Safety.NumStanding > 0 {
+				t.Fatalf("%s at %v s", r.rec.Safety.Standing[0], r.now)
+			}
+		}
+		if !r.heating() {
+			t.Errorf("no heat: %q", r.rec.Safety.HeldBack)
+		}
 	}
 }
 

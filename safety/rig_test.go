@@ -112,7 +112,7 @@ func (r *rig) scan() safety.Permit {
 		r.sinceS += r.dt
 	}
 	want := r.p.Value(point.DrumSpeed) * r.p.Value(point.DrumRun)
-	r.turnHz += math.Max(-10*r.dt, math.Min(10*r.dt, want-r.turnHz))
+	r.turnHz += math.Max(-r.m.Drum.RampHzPerS*r.dt, math.Min(r.m.Drum.RampHzPerS*r.dt, want-r.turnHz))
 	r.pulses += r.turnHz * r.share / 60 * float64(r.m.Drum.PulsesPerRev) * r.dt
 	r.img.In[point.DrumPulses].V = math.Mod(math.Floor(r.pulses), 65536)
 	for i := range point.NumInputs {
