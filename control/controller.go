@@ -168,10 +168,10 @@ func (c *Controller) sinceCharge() float64 {
 	return c.nowS - c.roast.chargeAtS
 }
 
-// inBedS is for how long the bean probe has been in beans. Bare again after the
-// drop it may rise as fast as it likes.
+// inBedS is for how long the bean probe has been in beans. Bare again at the
+// drop it may rise faster than in beans.
 func (c *Controller) inBedS() float64 {
-	if c.roast.dropS > 0 {
+	if c.roast.dropS > 0 || c.state == batch.Discharging {
 		return 0
 	}
 	return c.sinceCharge()

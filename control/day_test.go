@@ -320,6 +320,24 @@ func TestBadReadings(t *testing.T) {
 	}
 }
 
+// A door contact that gives nothing leaves the way by the operator's word.
+func TestDropWithoutDoorContact(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Discharging)
+	g.fake = func(i *point.Image) {
+		i.In[point.DischargeDoorOpen] = point.Value{Quality: point.Bad, Cause: point.Refused}
+	}
+	g.plant.Drop()
+	g.run(30)
+	if g.core.State() != batch.Discharging || !strings.Contains(g.rec.Next, "say that they are dropped") {
+		t.Errorf("%s, %q", g.core.State(), g.rec.Next)
+	}
+	g.must(record.Dropped)
+	if g.core.State() != batch.Cooling || g.rec.Batch.DropS == 0 {
+		t.Errorf("%s, dropped at %v", g.core.State(), g.rec.Batch.DropS)
+	}
+}
+
 // A batch whose estimator cannot start is roasted without: the loop stays open
 // and the drop is by the probe.
 func TestWithoutEstimate(t *testing.T) {

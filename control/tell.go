@@ -82,7 +82,10 @@ func (c *Controller) tell(rec *record.Scan) string {
 	case batch.Roasting:
 		return c.tellRoast()
 	case batch.Discharging:
-		if r.dropS > 0 {
+		switch door := img.In[point.DischargeDoorOpen]; {
+		case c.facts.HasDoor && !door.Usable():
+			return "The door's contact cannot be read: let the beans out, then say that they are dropped."
+		case r.dropS > 0 && c.facts.HasDoor:
 			return "Shut the discharge door when the drum is empty."
 		}
 		return "Open the discharge door and let the beans out."
