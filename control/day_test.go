@@ -197,7 +197,7 @@ func TestBeansOfABrokenOffBatch(t *testing.T) {
 	t.Parallel()
 	for _, how := range []string{"door", "word"} {
 		g := newRig(t, nil).to(batch.Roasting)
-		g.run(250)
+		g.run(190)
 		g.must(record.Stop)
 		if g.rec.Batch.ID != 1 || !g.has(record.Milestone, record.MilestoneAborted) {
 			t.Errorf("the end of batch %d is not told", g.rec.Batch.ID)

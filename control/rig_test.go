@@ -132,21 +132,33 @@ func (g *rig) read() {
 		}
 		return point.DriveStopped
 	}
-	for i, p := range map[point.Input]plant.ProbeReading{point.Bean: r.BeanProbe, point.InletAir: r.InletProbe, point.DrumSkin: r.SkinProbe,
-		point.Exhaust: r.ExhaustProbe, point.HeaterElement: r.ElementProbe, point.HighLimit: r.LimitProbe, point.Ambient: r.AmbientProbe, point.CoolingTray: r.TrayProbe} {
+	for i, p := range [point.NumInputs]*plant.ProbeReading{point.Bean: &r.BeanProbe, point.InletAir: &r.InletProbe, point.DrumSkin: &r.SkinProbe,
+		point.Exhaust: &r.ExhaustProbe, point.HeaterElement: &r.ElementProbe, point.HighLimit: &r.LimitProbe, point.Ambient: &r.AmbientProbe, point.CoolingTray: &r.TrayProbe} {
+		i := point.Input(i)
+		if p == nil {
+			continue
+		}
 		put(i, p.C)
 		if p.Status == plant.ProbeOpen {
 			g.img.In[i].Quality, g.img.In[i].Cause = point.Bad, point.OpenProbe
 		}
 	}
-	for i, v := range map[point.Input]float64{point.DrumPulses: float64(r.DrumPulses), point.AirFlow: r.AirFlowKgPerH,
-		point.DrumStatus: drive(r.DrumDrive), point.BlowerStatus: drive(r.BlowerDrive), point.DrumFault: is(r.DrumDrive.Fault),
-		point.BlowerFault: is(r.BlowerDrive.Fault), point.AirProving: is(r.AirProven), point.CoolingFanRunning: is(r.CoolingFanRunning),
-		point.CoverClosed: is(r.CoverClosed), point.EmergencyStopHealthy: is(r.EStopHealthy), point.HighLimitHealthy: is(r.LimitHealthy),
-		point.ContactorClosed: is(r.ContactorClosed), point.ChargeGateOpen: is(r.ChargeGateOpen), point.DischargeDoorOpen: is(r.DischargeOpen),
-		point.ResetButton: is(g.reset), point.FireButton: 0} {
-		put(i, v)
-	}
+	put(point.DrumPulses, float64(r.DrumPulses))
+	put(point.AirFlow, r.AirFlowKgPerH)
+	put(point.DrumStatus, drive(r.DrumDrive))
+	put(point.BlowerStatus, drive(r.BlowerDrive))
+	put(point.DrumFault, is(r.DrumDrive.Fault))
+	put(point.BlowerFault, is(r.BlowerDrive.Fault))
+	put(point.AirProving, is(r.AirProven))
+	put(point.CoolingFanRunning, is(r.CoolingFanRunning))
+	put(point.CoverClosed, is(r.CoverClosed))
+	put(point.EmergencyStopHealthy, is(r.EStopHealthy))
+	put(point.HighLimitHealthy, is(r.LimitHealthy))
+	put(point.ContactorClosed, is(r.ContactorClosed))
+	put(point.ChargeGateOpen, is(r.ChargeGateOpen))
+	put(point.DischargeDoorOpen, is(r.DischargeOpen))
+	put(point.ResetButton, is(g.reset))
+	put(point.FireButton, 0)
 }
 
 func (g *rig) run(s float64) {
@@ -234,7 +246,7 @@ func (g *rig) to(s batch.State) *rig {
 	if s == batch.Roasting {
 		return g
 	}
-	g.run(250)
+	g.run(190)
 	g.must(record.DropNow)
 	if s == batch.Discharging {
 		return g

@@ -235,8 +235,8 @@ func TestDrop(t *testing.T) {
 			r.Drop = d
 		}
 	}
-	early := profiles.Celsius(140)
-	bean, loss, after := profiles.Celsius(185), profiles.Share(0.06), profiles.Seconds(20)
+	early := profiles.Celsius(110)
+	bean, loss, after := profiles.Celsius(150), profiles.Share(0.03), profiles.Seconds(20)
 	for _, c := range []struct {
 		name  string
 		drop  profiles.Drop
@@ -246,27 +246,27 @@ func TestDrop(t *testing.T) {
 	}{
 		{"bean", profiles.Drop{Bean: &bean}, nil, "drop-due", func(g *rig) bool {
 			v := g.img.In[point.Bean].V
-			return v > 184.4 && v < 185.6
+			return v > 149.4 && v < 150.6
 		}},
 		{"loss", profiles.Drop{Loss: &loss}, nil, "drop-due", func(g *rig) bool {
 			l := g.plant.Truth().LossFrac
-			return l > 0.05 && l < 0.07
+			return l > 0.02 && l < 0.04
 		}},
-		{"after crack", profiles.Drop{AfterCrack: &after}, func(g *rig) { g.run(260); g.must(record.FirstCrack) }, "drop-due", func(g *rig) bool {
+		{"after crack", profiles.Drop{AfterCrack: &after}, func(g *rig) { g.run(180); g.must(record.FirstCrack) }, "drop-due", func(g *rig) bool {
 			d := g.rec.Batch.SinceS - g.rec.Batch.FirstCrackS
 			return d >= 20-1e-6 && d < 20.15
 		}},
-		{"latest", profiles.Drop{Bean: &early, Operator: true, LatestS: 270}, nil, "drop-due", func(g *rig) bool {
-			return g.rec.Batch.SinceS >= 270 && g.rec.Batch.SinceS < 270.15 && g.has(record.Note, "latest")
+		{"latest", profiles.Drop{Bean: &early, Operator: true, LatestS: 200}, nil, "drop-due", func(g *rig) bool {
+			return g.rec.Batch.SinceS >= 200 && g.rec.Batch.SinceS < 200.15 && g.has(record.Note, "latest")
 		}},
-		{"operator", profiles.Drop{}, func(g *rig) { g.run(260); g.must(record.DropNow) }, "drop-asked", func(g *rig) bool {
+		{"operator", profiles.Drop{}, func(g *rig) { g.run(190); g.must(record.DropNow) }, "drop-asked", func(g *rig) bool {
 			return g.rec.Batch.DropS == 0 // not before the door
 		}},
-		{"dropped", profiles.Drop{}, func(g *rig) { g.run(260); g.must(record.Dropped) }, "drop-asked", func(g *rig) bool {
-			return g.rec.Batch.DropS > 260
+		{"dropped", profiles.Drop{}, func(g *rig) { g.run(190); g.must(record.Dropped) }, "drop-asked", func(g *rig) bool {
+			return g.rec.Batch.DropS > 190
 		}},
-		{"door", profiles.Drop{}, func(g *rig) { g.run(260); g.plant.Drop() }, "door-open", func(g *rig) bool {
-			return g.rec.Batch.DropS > 260
+		{"door", profiles.Drop{}, func(g *rig) { g.run(190); g.plant.Drop() }, "door-open", func(g *rig) bool {
+			return g.rec.Batch.DropS > 190
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
