@@ -128,7 +128,7 @@ func demo(ctx context.Context, o *demoOptions, stdout, stderr io.Writer) error {
 		if err := enc.Encode(out); err != nil {
 			return err
 		}
-	} else if err := printDemo(stdout, &out); err != nil {
+	} else if err := printDemo(stdout, &out, len(r.Curve) > 0); err != nil {
 		return err
 	}
 	switch {
@@ -157,7 +157,7 @@ func parseFaults(args []string) ([]rehearsal.Fault, error) {
 	return out, nil
 }
 
-func printDemo(w io.Writer, r *demoResult) error {
+func printDemo(w io.Writer, r *demoResult, curve bool) error {
 	fmt.Fprintln(w)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	row := func(name string, f func(b *rehearsal.Batch) string) {
@@ -182,8 +182,10 @@ func printDemo(w io.Writer, r *demoResult) error {
 		num("drop", "%.0f s", func(b *rehearsal.Batch) float64 { return b.DropS })
 		num("drop temperature", "%.1f °C", func(b *rehearsal.Batch) float64 { return b.DropC })
 		num("drop error", "%+.1f °C", func(b *rehearsal.Batch) float64 { return b.DropErrorC })
-		num("off the curve, rms", "%.2f °C", func(b *rehearsal.Batch) float64 { return b.TrackingRmsC })
-		num("off the curve, most", "%.2f °C", func(b *rehearsal.Batch) float64 { return b.TrackingMaxC })
+		if curve {
+			num("off the curve, rms", "%.2f °C", func(b *rehearsal.Batch) float64 { return b.TrackingRmsC })
+			num("off the curve, most", "%.2f °C", func(b *rehearsal.Batch) float64 { return b.TrackingMaxC })
+		}
 		num("loss, estimated", "%.1f %%", func(b *rehearsal.Batch) float64 { return 100 * b.LossEstimated })
 		num("loss, true", "%.1f %%", func(b *rehearsal.Batch) float64 { return 100 * b.LossTrue })
 		num("heat used", "%.2f kWh", func(b *rehearsal.Batch) float64 { return b.EnergyKWh })

@@ -108,6 +108,9 @@ func (m *meter) put(s *record.Scan) *Batch {
 			}
 			m.b.LossEstimated = s.Batch.LossAtDrop
 			m.b.LossTrue = m.tr.TrayLossFrac
+			if m.tr.BeansKg > 0 { // on their way out
+				m.b.LossTrue = m.tr.LossFrac
+			}
 			m.b.EnergyKWh = m.energyJ / 3.6e6
 			return m.finish()
 		case record.MilestoneAborted:
