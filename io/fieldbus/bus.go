@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/goburrow/modbus"
@@ -13,16 +14,21 @@ import (
 )
 
 // bus is one line with its units, read groups and outputs. Between the calls
-// of the scan loop nobody touches it; within one, its owner alone does.
+// of the scan loop nobody touches it; within one, its owner alone does. Only
+// the line itself has a second user, HeatOff: whoever has the turn.
 type bus struct {
-	name    string
-	tcp     bool
-	log     *slog.Logger
-	line    line
-	units   []*unit
-	timeout time.Duration
-	retries int
-	access  *[point.NumInputs]point.Access
+	turn       chan struct{} // holds one token while somebody is using the line
+	interfered atomic.Bool   // HeatOff has written behind the back of the scan
+	emergency  []offOrder
+	aside      func() line // makes a second line to the same devices; nil if there can be none
+	name       string
+	tcp        bool
+	log        *slog.Logger
+	line       line
+	units      []*unit
+	timeout    time.Duration
+	retries    int
+	access     *[point.NumInputs]point.Access
 
 	groups []group
 	cursor int // where the next scan begins, so that a short scan starves no group
@@ -100,9 +106,8 @@ func (b *bus) ask(g *group, nowS float64, deadline time.Time) point.Cause {
 		tries += b.retries
 	}
 	for {
-		data, err := b.fetch(g.u, g.table, uint16(g.start), uint16(g.end-g.start), deadline)
+		err := b.fetchGroup(g, nowS, deadline)
 		if err == nil {
-			b.decode(g, data, nowS)
 			return point.None
 		}
 		if refusesJoin(err) && len(g.roles) > 1 {
@@ -115,6 +120,39 @@ func (b *bus) ask(g *group, nowS float64, deadline time.Time) point.Cause {
 		}
 	}
 }
+
+// fetchGroup reads and decodes one group. The reply lies in the line's buffer,
+// so the turn is kept until it is decoded.
+func (b *bus) fetchGroup(g *group, nowS float64, deadline time.Time) error {
+	if !b.take(deadline) {
+		return errNoTime
+	}
+	defer b.leave()
+	data, err := b.fetch(g.u, g.table, uint16(g.start), uint16(g.end-g.start), deadline)
+	if err == nil {
+		b.decode(g, data, nowS)
+	}
+	return err
+}
+
+// take waits for the turn until the deadline.
+func (b *bus) take(deadline time.Time) bool {
+	select {
+	case b.turn <- struct{}{}:
+		return true
+	default:
+	}
+	timer := time.NewTimer(time.Until(deadline))
+	defer timer.Stop()
+	select {
+	case b.turn <- struct{}{}:
+		return true
+	case <-timer.C:
+		return false
+	}
+}
+
+func (b *bus) leave() { <-b.turn }
 
 // fetch reads a stretch of a table.
 func (b *bus) fetch(u *unit, t point.Table, address, count uint16, deadline time.Time) (data []byte, err error) {

@@ -8,6 +8,8 @@
 // no gate has permitted.
 //
 // Open, Read, Write and Close belong to one goroutine, the scan loop. Stats and
-// Transactions may be called from any. Every bus is owned by one goroutine at a
-// time: the first TCP bus by the scan loop itself, each other one by a worker.
+// Transactions may be called from any, and so may HeatOff, which goes past a
+// scan that is stuck. Every bus is owned by one goroutine at a time: the first
+// TCP bus by the scan loop itself, each other one by a worker; its line is used
+// in turns of whole transactions.
 package fieldbus

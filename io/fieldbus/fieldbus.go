@@ -76,11 +76,13 @@ func newBus(m *profiles.Machine, index int, logger *slog.Logger) (*bus, error) {
 		timeout: seconds(float64(file.TimeoutS)),
 		retries: file.Retries,
 		access:  &m.In,
+		turn:    make(chan struct{}, 1),
 	}
 	switch {
 	case file.TCP != nil && file.RTU == nil:
 		address := net.JoinHostPort(file.TCP.Host, strconv.Itoa(file.TCP.Port))
 		b.line = newTCPLine(address, seconds(float64(file.BackoffS)))
+		b.aside = func() line { return newTCPLine(address, seconds(float64(file.BackoffS))) }
 	case file.RTU != nil && file.TCP == nil:
 		b.line = newRTULine(file.RTU, seconds(float64(file.QuietS)), seconds(float64(file.BackoffS)))
 	default:
@@ -102,6 +104,9 @@ func newBus(m *profiles.Machine, index int, logger *slog.Logger) (*bus, error) {
 	}
 	stagger(b.groups)
 	if b.items, err = itemsOf(m, index, find); err != nil {
+		return nil, err
+	}
+	if b.emergency, err = offOrdersOf(b.items); err != nil {
 		return nil, err
 	}
 	for i := range b.items {

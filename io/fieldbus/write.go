@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/goburrow/modbus"
+
 	"drumwright/io/point"
 	"drumwright/safety"
 )
@@ -49,14 +51,22 @@ func ordersOf(p *safety.Permit) orders {
 	return o
 }
 
+// errOvertaken is why this scan no longer turns heat up.
+var errOvertaken = errors.New("heat was turned off apart from the scan meanwhile")
+
 var errSilent = errors.New("unit does not answer, next try later")
 
 // write brings the outputs of the bus to the permit: everything that takes
 // heat away first, what heats last.
 func (b *bus) write(ctx context.Context, scan uint64, deadline time.Time, p *orders) {
 	b.scan = scan
-	if len(b.groups) == 0 {
-		if err := b.line.stillOpen(); err != nil {
+	if b.interfered.Swap(false) {
+		b.forget(nil)
+	}
+	if len(b.groups) == 0 && b.take(deadline) {
+		err := b.line.stillOpen()
+		b.leave()
+		if err != nil {
 			b.noteLost(err)
 		}
 	}
@@ -121,6 +131,13 @@ func (b *bus) put(ctx context.Context, it *item, deadline time.Time, p *orders) 
 	if !p.heatOnly && !it.u.mayAsk(b.scan) {
 		return errSilent // HeatOff itself is sent even to a unit that seems dead
 	}
+	if !b.take(deadline) {
+		return errNoTime
+	}
+	defer b.leave()
+	if it.stage == heatUp && b.interfered.Load() {
+		return errOvertaken
+	}
 	if !it.known && it.partial(p) {
 		b.readBack(it, deadline, p)
 	}
@@ -153,27 +170,33 @@ func (b *bus) readBack(it *item, deadline time.Time, p *orders) {
 }
 
 func (b *bus) send(it *item, deadline time.Time) error {
-	n := len(it.want)
 	start, err := b.begin(deadline, it.requestBytes(), writeReplyBytes)
 	if err != nil {
 		return err
 	}
-	c := it.u.client
+	err = writeWords(it.u.client, it, it.want, it.payload)
+	b.note(it.u, time.Since(start), err)
+	return err
+}
+
+// writeWords writes words into the registers of an item. The payload is room
+// for two bytes a word.
+func writeWords(c modbus.Client, it *item, words []uint16, payload []byte) (err error) {
+	n := len(words)
 	switch {
 	case it.table == point.Coil && it.multiple:
-		it.payload[0] = byte(it.want[0])
-		_, err = c.WriteMultipleCoils(it.address, 1, it.payload[:1])
+		payload[0] = byte(words[0])
+		_, err = c.WriteMultipleCoils(it.address, 1, payload[:1])
 	case it.table == point.Coil:
-		_, err = c.WriteSingleCoil(it.address, it.want[0]*0xFF00)
+		_, err = c.WriteSingleCoil(it.address, words[0]*0xFF00)
 	case n == 1 && !it.multiple:
-		_, err = c.WriteSingleRegister(it.address, it.want[0])
+		_, err = c.WriteSingleRegister(it.address, words[0])
 	default:
-		for i, w := range it.want {
-			binary.BigEndian.PutUint16(it.payload[2*i:], w)
+		for i, w := range words {
+			binary.BigEndian.PutUint16(payload[2*i:], w)
 		}
-		_, err = c.WriteMultipleRegisters(it.address, uint16(n), it.payload)
+		_, err = c.WriteMultipleRegisters(it.address, uint16(n), payload)
 	}
-	b.note(it.u, time.Since(start), err)
 	return err
 }
 
