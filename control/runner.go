@@ -48,12 +48,14 @@ type Runner struct {
 	Sinks   []Sink
 	Recipes func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
 	Latches func([]string)                              // told when the latched causes change; must not block
+	Monitor *Monitor                                    // turns heat off when a scan hangs; nil = none, for simulated time
 
 	Log *slog.Logger
 
 	asked   chan *request
 	stopped chan struct{} // closed when Run has ended
 	failing bool          // writes failed in the last scan
+	cuts    uint64        // times that the monitor has turned heat off, as far as this scan knows
 	rec     record.Scan
 	cmds    [16]Command
 	reqs    [16]*request
@@ -153,6 +155,9 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 	}
 	off()
 	defer close(r.stopped)
+	if r.Monitor != nil {
+		defer r.Monitor.start()()
+	}
 	defer off()
 
 	period := float64(r.Core.m.Scan.PeriodS)
@@ -171,7 +176,12 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		begin := time.Now()
 		rec.N++
 		rec.UnixNano = begin.UnixNano()
-		nowS := rec.ScanS + period*float64(1+slot.Missed)
+		gapS := period * float64(1+slot.Missed)
+		cut := r.cut()
+		if cut { // the gate is to see the gap, on whatever side of its limit the clock rounds
+			gapS = max(gapS, max(float64(r.Core.m.Limits.ScanLateS), leastPeriods*period)+period)
+		}
+		nowS := rec.ScanS + gapS
 		rec.Timing.LatenessS = slot.LatenessS
 		rec.Timing.Overruns += uint64(slot.Missed)
 
@@ -180,7 +190,22 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		n := r.collect()
 		permit := r.Core.Step(nowS, &img, r.cmds[:n], rec)
 		step := time.Now()
+		if cut {
+			rec.Add(record.Event{Kind: record.Warning, Name: "scan-stuck", Text: "No permit was written for too long: heat was turned off apart from the scan.", Value: gapS, Limit: r.Monitor.Limit.Seconds()})
+		}
+		if r.overtaken() { // what was decided before the gap heats nothing after it
+			permit = safety.HeatOff()
+			rec.Safety.HeatPermitted = false
+			for o := range point.NumOutputs {
+				if safety.IsHeat(o) {
+					rec.Permit[o] = 0
+				}
+			}
+		}
 		r.note(r.Field.Write(ctx, slot.DoneBy, &permit))
+		if r.Monitor != nil {
+			r.Monitor.permitted()
+		}
 		rec.Timing.ReadS = read.Sub(begin).Seconds()
 		rec.Timing.StepS = step.Sub(read).Seconds()
 		rec.Timing.WriteS = time.Since(step).Seconds()
@@ -198,6 +223,24 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 			s.Put(rec)
 		}
 	}
+}
+
+// cut reports whether the monitor has turned heat off since it was last asked.
+func (r *Runner) cut() bool {
+	if !r.overtaken() {
+		return false
+	}
+	r.cuts, _ = r.Monitor.Cuts()
+	return true
+}
+
+// overtaken reports whether the monitor has turned heat off since cut was asked.
+func (r *Runner) overtaken() bool {
+	if r.Monitor == nil {
+		return false
+	}
+	n, _ := r.Monitor.Cuts()
+	return n != r.cuts
 }
 
 // collect takes the commands that are waiting, as many as a scan takes.
