@@ -39,11 +39,12 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 	c.facts.Tripped = c.gate.Tripped()
 }
 
-// localOnly are the commands that set something in motion or lift a protection:
-// they are taken at the machine only.
+// localOnly are the commands that set something in motion, lift a protection or
+// take a warning from those who stand beside the machine: they are taken at the
+// machine only.
 func localOnly(k record.Kind) bool {
 	switch k {
-	case record.StartWarming, record.Resume, record.ResetTrip, record.SetManual:
+	case record.StartWarming, record.Resume, record.ResetTrip, record.SetManual, record.Silence:
 		return true
 	}
 	return false
@@ -72,8 +73,9 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	case record.FirstCrack:
 		return c.crack(rec)
 	case record.Acknowledge:
-		c.gate.Silence()
-		return true, "alarms acknowledged"
+		return c.gate.Alarms().Acknowledge(cmd.Cause, cmd.Who, cmd.Local, rec)
+	case record.Silence:
+		return c.gate.Alarms().Silence(cmd.Who, rec)
 	case record.ResetTrip:
 		return c.gate.Reset(cmd.Who, cmd.Local, rec)
 	case record.SetManual, record.SetAutomatic:

@@ -96,7 +96,7 @@ func TestNothingStaysInARecord(t *testing.T) {
 		for _, r := range []*record.Scan{&want, &got} { // those belong to the runner, or are beyond a count
 			r.N, r.UnixNano, r.Timing = 0, 0, record.Timing{}
 			clear(r.Events[r.NumEvents:])
-			clear(r.Safety.Standing[r.Safety.NumStanding:])
+			clear(r.Alarms.List[r.Alarms.Num:])
 		}
 		if got != want {
 			t.Errorf("%s: record differs\n got %+v\nwant %+v", s, got, want)
@@ -109,7 +109,8 @@ func spoiled() record.Scan {
 		Bean: record.Bean{Active: true, TargetC: 3, TrueC: 3, LimitedHigh: true, LimitedLow: true, LossSd: 3},
 		Air:  record.Loop{Mode: record.Cascaded, SetC: 3, Duty: 3, Limited: true}, Base: record.Loop{Mode: record.Manual, Duty: 3},
 		Drum:   record.Drum{SetMMPerS: 3, SetHz: 3, MeasuredRPM: 3, FlowSetKgPerH: 3, FlowKgPerH: 3},
-		Safety: record.Safety{HeatPermitted: true, Tripped: true, First: "x", HeldBack: "x", NumStanding: 3, Trips: 9}}
+		Safety: record.Safety{HeatPermitted: true, Tripped: true, First: "x", HeldBack: "x", NumStanding: 3, Trips: 9},
+		Alarms: record.Alarms{Num: 64, NotShown: 3, Activations: 9, Flood: true, Horn: true, List: [record.MaxAlarms]record.Alarm{{ID: "x", FirstOut: true, Count: 3}}}}
 	for o := range point.NumOutputs {
 		r.Wish[o], r.Permit[o] = 3, 3
 	}

@@ -1,6 +1,9 @@
 package safety
 
-import "drumwright/io/point"
+import (
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
 
 // Class says how a latched cause is reset.
 type Class uint8
@@ -30,16 +33,15 @@ const (
 )
 
 // Priority of an alarm.
-type Priority uint8
+type Priority = record.Priority
 
 // Priorities in rising order.
 const (
-	Medium Priority = iota
-	High
-	Critical
+	Low      = record.PriorityLow
+	Medium   = record.PriorityMedium
+	High     = record.PriorityHigh
+	Critical = record.PriorityCritical
 )
-
-func (p Priority) String() string { return [...]string{"medium", "high", "critical"}[p] }
 
 // Row is one cause of the cause-and-effect table: what is looked at, when, for
 // how long it must stand, and what follows.

@@ -256,7 +256,7 @@ func TestSlowRampIsNoSlip(t *testing.T) {
 		r.wishRoast()
 		for range 600 {
 			if r.scan(); r.rec.Safety.NumStanding > 0 {
-				t.Fatalf("%s at %v s", r.rec.Safety.Standing[0], r.now)
+				t.Fatalf("%+v at %v s", r.rec.Alarms.List[:r.rec.Alarms.Num], r.now)
 			}
 		}
 		if !r.heating() {

@@ -7,6 +7,7 @@ import (
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
+	"drumwright/safety/alarm"
 )
 
 // Context is what the gate must know beside inputs and wishes.
@@ -42,11 +43,13 @@ type Gate struct {
 
 	state  SafeState
 	first  int // row of the first cause, -1 = none
-	acked  bool
 	trips  uint64
 	anew   bool // heat must be asked for anew: the wish has not been off since the start or the last trip
 	fresh  bool // nothing has been commanded since the start but heat off: what turns is not known
 	tooHot bool // withheld because of the bean probe, until it has fallen
+
+	alarms     *alarm.List
+	conditions []alarm.Condition // of each row, for the list
 
 	heldBack string
 	memory
@@ -72,7 +75,6 @@ func NewGate(m *profiles.Machine, latched []string) *Gate {
 		pulsesPerRev: float64(m.Drum.PulsesPerRev),
 		coolC:        float64(m.Batch.RunDownBelow),
 		first:        -1,
-		acked:        true,
 		anew:         true,
 		fresh:        true,
 		memory:       newMemory(m),
@@ -94,12 +96,13 @@ func NewGate(m *profiles.Machine, latched []string) *Gate {
 		if i < 0 {
 			i = 0
 		}
-		g.latch[i], g.found[i], g.acked = true, finding{detail: "latched before the restart"}, false
+		g.latch[i], g.found[i] = true, finding{detail: "latched before the restart"}
 		if g.first < 0 {
 			g.first = i
 		}
 	}
 	g.state = g.worst()
+	g.alarms, g.conditions = newAlarms(g.table, g.latch), make([]alarm.Condition, n)
 	return g
 }
 
@@ -141,7 +144,8 @@ func (g *Gate) Judge(ctx Context, img *point.Image, w *Wishes, rec *record.Scan)
 	g.force(&p)
 	g.heldBack = g.holdBack(&p)
 	g.clamp(&p)
-	if g.Tripped() && !g.acked {
+	g.alarms.Update(g.v.ScanS, g.observed(), rec)
+	if g.alarms.Horn() {
 		p.out[point.Horn] = 1
 	}
 	g.settle(&p, asks, g.v.gapS)
@@ -219,7 +223,7 @@ func (g *Gate) trip(i int, f finding, rec *record.Scan) {
 	if g.latch[i] {
 		return
 	}
-	g.latch[i], g.found[i], g.acked = true, f, false
+	g.latch[i], g.found[i] = true, f
 	g.trips++
 	if g.first < 0 {
 		g.first = i
@@ -295,13 +299,7 @@ func (g *Gate) report(p *Permit, rec *record.Scan) {
 	if g.first >= 0 {
 		s.First = g.table[g.first].ID
 	}
-	s.NumStanding = 0
-	for i := range g.table {
-		if (g.latch[i] || g.warned[i]) && s.NumStanding < len(s.Standing) {
-			s.Standing[s.NumStanding] = g.table[i].ID
-			s.NumStanding++
-		}
-	}
+	s.NumStanding = g.alarms.Standing()
 	s.HeldBack = g.heldBack
 	s.Trips = g.trips
 	rec.Permit = p.out

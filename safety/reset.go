@@ -45,9 +45,10 @@ func (g *Gate) Reset(who string, local bool, rec *record.Scan) (bool, string) {
 		if g.latch[i] {
 			text += "; " + g.table[i].ID
 			g.latch[i], g.stands[i], g.found[i] = false, 0, finding{}
+			g.alarms.Lift(i, who, rec)
 		}
 	}
-	g.first, g.acked, g.state, g.fresh = -1, true, S0, false
+	g.first, g.state, g.fresh = -1, S0, false
 	rec.Add(record.Event{Kind: record.Reset, Name: "reset", Text: text})
 	return true, text
 }
@@ -71,9 +72,6 @@ func (g *Gate) standing(i int) string {
 	}
 	return ""
 }
-
-// Silence acknowledges standing trips: the horn stops, nothing else changes.
-func (g *Gate) Silence() { g.acked = true }
 
 // Latched lists the causes that are latched, in table order, for storage.
 func (g *Gate) Latched() []string {

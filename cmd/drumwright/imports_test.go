@@ -44,7 +44,8 @@ var arrows = map[string][]string{
 	"io/panel":                {"io/point", "io/record"},
 	"io/report":               {"io/point", "io/record"},
 	"profiles":                {"io/point"},
-	"safety":                  {"profiles", "io/point", "io/record"},
+	"safety":                  {"profiles", "io/point", "io/record", "safety/alarm"},
+	"safety/alarm":            {"io/record"},
 }
 
 type listed struct {
@@ -116,7 +117,7 @@ func deterministic(name, file string) (checked, dice bool) {
 	case "control/plant/registers":
 		return false, false
 	}
-	return name == "safety" || strings.HasPrefix(name, "control/"), false
+	return name == "safety" || name == "safety/alarm" || strings.HasPrefix(name, "control/"), false
 }
 
 // The core is deterministic: no wall clock, no goroutine, no randomness and no

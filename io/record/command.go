@@ -16,7 +16,8 @@ const (
 	Resume       Kind = "resume"      // local only
 	Stop         Kind = "stop"        // orderly: heat off, run down until cool
 	ResetTrip    Kind = "reset"       // local only
-	Acknowledge  Kind = "acknowledge" // silence and acknowledge
+	Acknowledge  Kind = "acknowledge" // take on all alarms, or that of Cause; away from the machine with Who
+	Silence      Kind = "silence"     // local only: the horn, for a minute
 	NextBatch    Kind = "next-batch"  // warm for another batch of the same recipe
 	SetManual    Kind = "manual"      // local only: Loop, Value
 	SetAutomatic Kind = "automatic"   // Loop
@@ -24,7 +25,7 @@ const (
 
 // Kinds lists every command in the order of a shop's day.
 var Kinds = []Kind{LoadRecipe, StartWarming, Charged, FirstCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
-	SetManual, SetAutomatic, Stop, Acknowledge, ResetTrip}
+	SetManual, SetAutomatic, Stop, Acknowledge, Silence, ResetTrip}
 
 // Command is one thing that a person asks of the machine.
 type Command struct {
@@ -32,6 +33,7 @@ type Command struct {
 	Recipe string  `json:"recipe,omitempty"` // name of a recipe in the recipe folder
 	Loop   string  `json:"loop,omitempty"`   // "air" or "base"
 	Value  float64 `json:"value,omitempty"`  // manual output, share 0..1
+	Cause  string  `json:"cause,omitempty"`  // of one alarm, as the list of alarms names it
 	Who    string  `json:"who,omitempty"`
 	Local  bool    `json:"-"` // given at the machine; set by the way it came in, never by the sender
 }

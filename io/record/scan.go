@@ -19,6 +19,7 @@ type Scan struct {
 	Base   Loop // drum skin → radiant panels
 	Drum   Drum
 	Safety Safety
+	Alarms Alarms
 
 	Wish   [point.NumOutputs]float64 // what control asked for, engineering units
 	Permit [point.NumOutputs]float64 // what the gate let through
@@ -29,8 +30,8 @@ type Scan struct {
 }
 
 // MaxEvents is the number of events one scan can carry; more are counted in
-// Timing.EventsLost.
-const MaxEvents = 24
+// Timing.EventsLost. There is room for every alarm to be acknowledged at once.
+const MaxEvents = MaxAlarms + 24
 
 // Add appends an event; when full the event is counted as lost.
 func (s *Scan) Add(e Event) {
@@ -117,9 +118,8 @@ type Safety struct {
 	Tripped       bool
 	SafeState     string // "S0".."S7"
 	SafeStateName string
-	First         string     // first cause of the standing trip
-	Standing      [16]string // causes that stand or are latched, in table order
-	NumStanding   int
+	First         string // first cause of the standing trip
+	NumStanding   int    // causes that stand or are latched; Alarms says which
 	HeldBack      string // why heat is not permitted though nothing has tripped
 	Trips         uint64 // since start
 }
@@ -147,10 +147,18 @@ const (
 	Rejected                    // a command was refused, with the reason
 	Milestone                   // charge, turning point, first crack, drop, cooled
 	Note                        // anything else worth keeping
+
+	Realarm      // the condition of a cause that is latched came again
+	Returned     // the condition of a cause that is latched went
+	Acknowledged // somebody has taken an alarm on
+	Silenced     // somebody at the machine has silenced an alarm
+	Escalated    // an alarm was silenced as often as is allowed, and goes on
+	Flood        // a flood of alarms began or ended
 )
 
 func (k EventKind) String() string {
-	return [...]string{"transition", "trip", "reset", "warning", "cleared", "accepted", "rejected", "milestone", "note"}[k]
+	return [...]string{"transition", "trip", "reset", "warning", "cleared", "accepted", "rejected", "milestone", "note",
+		"realarm", "returned", "acknowledged", "silenced", "escalated", "flood"}[k]
 }
 
 // Timing is how the scan itself went.

@@ -32,6 +32,32 @@ type MeasuredView struct {
 type AlarmsView struct {
 	Stamp
 	SafetyView
+	Horn        bool        `json:"horn"`        // the alarms sound
+	Flood       bool        `json:"flood"`       // more than one person can follow
+	Activations uint64      `json:"activations"` // since start, of all alarms
+	NotShown    int         `json:"not_shown"`   // that the list has no room for
+	Alarms      []AlarmView `json:"alarms"`      // all that are not normal, in the order of the table
+}
+
+// AlarmView is one alarm. Times are scan time; what has not happened is null.
+type AlarmView struct {
+	Cause         string `json:"cause"`
+	Text          string `json:"text"`
+	Priority      string `json:"priority"` // low, medium, high or critical
+	State         string `json:"state"`    // see AlarmState
+	FirstOut      bool   `json:"first_out"`
+	Suppressed    bool   `json:"suppressed"`
+	Chattering    bool   `json:"chattering"`
+	Escalated     bool   `json:"escalated"`
+	Count         uint32 `json:"count"` // since start
+	RaisedS       Number `json:"raised_s"`
+	ReturnedS     Number `json:"returned_s"`
+	AcknowledgedS Number `json:"acknowledged_s"`
+	By            string `json:"acknowledged_by"`
+	Silences      uint8  `json:"silences"` // since it last came
+	Value         Number `json:"value"`    // when it last came
+	Limit         Number `json:"limit"`
+	Unit          string `json:"unit"`
 }
 
 // Stamp says when something was so and how far it may be trusted.
@@ -77,7 +103,7 @@ type SafetyView struct {
 	SafeState     string   `json:"safe_state"`
 	SafeStateName string   `json:"safe_state_name"`
 	FirstCause    string   `json:"first_cause"`
-	Standing      []string `json:"standing"`
+	Standing      []string `json:"standing"` // causes that stand or are latched
 	HeldBack      string   `json:"held_back"`
 	Trips         uint64   `json:"trips"` // since start
 }
@@ -173,7 +199,16 @@ func NewStatusView(s *Scan) StatusView { return StatusView{stamp(s), status(s)} 
 func NewMeasuredView(s *Scan) MeasuredView { return MeasuredView{stamp(s), measured(s)} }
 
 // NewAlarmsView makes the part of the view that calls for a person.
-func NewAlarmsView(s *Scan) AlarmsView { return AlarmsView{stamp(s), safety(&s.Safety)} }
+func NewAlarmsView(s *Scan) AlarmsView {
+	a := &s.Alarms
+	v := AlarmsView{Stamp: stamp(s), SafetyView: safety(s), Horn: a.Horn, Flood: a.Flood, Activations: a.Activations, NotShown: a.NotShown, Alarms: []AlarmView{}}
+	for i := range a.List[:a.Num] {
+		if x := &a.List[i]; x.State != AlarmNormal {
+			v.Alarms = append(v.Alarms, x.view())
+		}
+	}
+	return v
+}
 
 // NewEventView makes the view of event i of the scan, 0 ≤ i < s.NumEvents.
 func NewEventView(s *Scan, i int) EventView {
@@ -192,7 +227,7 @@ func Changed(a, b *Scan) bool {
 }
 
 // AlarmsChanged reports whether what the gate decided differs between a and b.
-func AlarmsChanged(a, b *Scan) bool { return a.Safety != b.Safety }
+func AlarmsChanged(a, b *Scan) bool { return a.Safety != b.Safety || a.Alarms.changed(&b.Alarms) }
 
 // TimeString writes a wall clock reading the way every view does.
 func TimeString(unixNano int64) string {
@@ -213,7 +248,7 @@ func worst(m *point.Image) point.Quality {
 
 func status(s *Scan) Status {
 	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next,
-		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(&s.Safety)}
+		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(s)}
 	if b := &s.Batch; b.ID != 0 {
 		v.Batch = &BatchView{ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
 			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),
@@ -223,10 +258,16 @@ func status(s *Scan) Status {
 	return v
 }
 
-func safety(s *Safety) SafetyView {
-	return SafetyView{HeatPermitted: s.HeatPermitted, Tripped: s.Tripped, SafeState: s.SafeState,
-		SafeStateName: s.SafeStateName, FirstCause: s.First, HeldBack: s.HeldBack, Trips: s.Trips,
-		Standing: append([]string{}, s.Standing[:s.NumStanding]...)}
+func safety(sc *Scan) SafetyView {
+	s := &sc.Safety
+	v := SafetyView{HeatPermitted: s.HeatPermitted, Tripped: s.Tripped, SafeState: s.SafeState,
+		SafeStateName: s.SafeStateName, FirstCause: s.First, HeldBack: s.HeldBack, Trips: s.Trips, Standing: []string{}}
+	for i := range sc.Alarms.List[:sc.Alarms.Num] {
+		if a := &sc.Alarms.List[i]; a.State.Stands() {
+			v.Standing = append(v.Standing, a.ID)
+		}
+	}
+	return v
 }
 
 func measured(s *Scan) Measured {

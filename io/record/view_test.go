@@ -128,7 +128,10 @@ func TestChanged(t *testing.T) {
 		{"mode", func(s *record.Scan) { s.Base.Mode = record.Manual }, true, false},
 		{"first crack", func(s *record.Scan) { s.Batch.FirstCrackS = 410 }, true, false},
 		{"trip", func(s *record.Scan) { s.Safety.Tripped = true }, true, true},
-		{"one more cause stands", func(s *record.Scan) { s.Safety.Standing[1] = "x"; s.Safety.NumStanding = 2 }, true, true},
+		{"one more cause stands", func(s *record.Scan) { s.Safety.NumStanding = 2 }, true, true},
+		{"an alarm is acknowledged", func(s *record.Scan) { s.Alarms.List[2].AckedBy, s.Alarms.List[2].State = "Ada", record.AlarmNormal }, true, true},
+		{"the horn", func(s *record.Scan) { s.Alarms.Horn = true }, true, true},
+		{"a value that is no number", func(s *record.Scan) { s.Alarms.List[1].Value = math.NaN() }, false, false},
 	} {
 		b := a
 		c.edit(&b)

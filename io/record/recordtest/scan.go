@@ -18,11 +18,16 @@ func Roasting() record.Scan {
 			TargetDropC: 207, Stage: 1},
 		Bean: record.Bean{Active: true, TargetC: 171, TargetKPerS: 0.16, TrueC: 173.5, TrueSdC: 0.75, RateKPerS: 0.155, RateSdKPerS: 0.01,
 			MoistureDB: 0.045, Loss: 0.075, LossSd: 0.004, ProbeLagS: 14, HeatFactor: 1.05},
-		Air:  record.Loop{Mode: record.Cascaded, SetC: 262, MeasuredC: 260.5, Duty: 0.625, PowerW: 3125},
-		Base: record.Loop{Mode: record.Automatic, SetC: 190, MeasuredC: 189, Duty: 0.25, PowerW: 500, Limited: true},
-		Drum: record.Drum{SetMMPerS: 820, SetHz: 41.5, MeasuredMMPerS: 818, MeasuredRPM: 52, FlowSetKgPerH: 90, FlowKgPerH: 88.2},
-		Safety: record.Safety{HeatPermitted: true, SafeState: "S0", SafeStateName: "normal", NumStanding: 1,
-			Standing: [16]string{"exhaust_probe_doubtful"}, Trips: 2},
+		Air:    record.Loop{Mode: record.Cascaded, SetC: 262, MeasuredC: 260.5, Duty: 0.625, PowerW: 3125},
+		Base:   record.Loop{Mode: record.Automatic, SetC: 190, MeasuredC: 189, Duty: 0.25, PowerW: 500, Limited: true},
+		Drum:   record.Drum{SetMMPerS: 820, SetHz: 41.5, MeasuredMMPerS: 818, MeasuredRPM: 52, FlowSetKgPerH: 90, FlowKgPerH: 88.2},
+		Safety: record.Safety{HeatPermitted: true, SafeState: "S0", SafeStateName: "normal", NumStanding: 1, Trips: 2},
+		Alarms: record.Alarms{Num: 3, Activations: 4, List: [record.MaxAlarms]record.Alarm{
+			{ID: "drum_stall", Text: "No pulse from the drum shaft.", Priority: record.PriorityCritical, Count: 1},
+			{ID: "exhaust_probe_doubtful", Text: "The exhaust probe answers late.", Priority: record.PriorityMedium, State: record.AlarmAcknowledged,
+				AckedBy: "Ada", RaisedS: 1190.5, ReturnedS: 1190.5, AckedS: 1199, Silences: 1, Count: 2, Value: 0.25, Limit: 0.2, Unit: "s"},
+			{ID: "mains_low", Text: "The mains voltage is low.", Priority: record.PriorityLow, State: record.AlarmReturned,
+				RaisedS: 300, ReturnedS: 321.5, Count: 1, Value: 205, Limit: 207, Unit: "V"}}},
 		Timing: record.Timing{PeriodS: 0.1, LatenessS: 0.0006, ReadS: 0.031, StepS: 0.0002, WriteS: 0.012, Overruns: 3},
 	}
 	s.UnixNano = Start.Add(1204 * time.Second).UnixNano()
