@@ -2,6 +2,7 @@ package registers
 
 import (
 	"errors"
+	"time"
 
 	"github.com/simonvetter/modbus"
 
@@ -25,7 +26,7 @@ func (h *handler) do(r request) ([]uint16, error) {
 			return nil, modbus.ErrIllegalDataAddress
 		}
 		if !errors.Is(err, errSilent) {
-			return w, err
+			return h.spoil(w, err)
 		}
 		select {
 		case <-awake:
@@ -33,6 +34,21 @@ func (h *handler) do(r request) ([]uint16, error) {
 			return nil, modbus.ErrGWTargetFailedToRespond
 		}
 	}
+}
+
+// spoil does to a reply what WireFaults says.
+func (h *handler) spoil(w []uint16, err error) ([]uint16, error) {
+	what, by := h.s.wire.next()
+	switch what {
+	case dropped, corrupt:
+		return nil, modbus.ErrGWTargetFailedToRespond
+	case late:
+		select {
+		case <-time.After(by):
+		case <-h.s.closed:
+		}
+	}
+	return w, err
 }
 
 // HandleCoils answers function codes 1, 5 and 15.

@@ -1,28 +1,35 @@
 package registers
 
 import (
+	"math/rand/v2"
 	"sync"
 	"time"
 
 	"drumwright/profiles"
 )
 
-// WireFaults spoils the replies on every simulated serial line, each kind every
-// so many replies; 0 = never. If several kinds fall on one reply, the first in
-// this list acts.
+// WireFaults spoils the replies on every simulated bus, each kind every so many
+// replies; 0 = never. If several kinds fall on one reply, the first in this list
+// acts. A TCP bus stands for a gateway: of a reply that its line drops or
+// corrupts it tells by exception 0x0B, and it never passes a foreign one on.
 type WireFaults struct {
 	DropEvery    int           // no reply
 	CorruptEvery int           // wrong checksum
 	ForeignEvery int           // the reply carries the address of another unit
 	LateEvery    int           // the reply comes later by LateBy; others may overtake it
 	LateBy       time.Duration // wall-clock time
+
+	// Share of all replies is dropped or corrupted at random, half of it each.
+	Share float64
+	Seed  uint64
 }
 
-// wire is what all serial lines of a server share.
+// wire is what all buses of a server share.
 type wire struct {
 	mu     sync.Mutex
 	faults WireFaults
 	n      int
+	dice   *rand.Rand
 }
 
 type spoiling int
@@ -49,14 +56,23 @@ func (w *wire) next() (spoiling, time.Duration) {
 			return c.what, f.LateBy
 		}
 	}
+	if f.Share > 0 {
+		switch x := w.dice.Float64(); {
+		case x < f.Share/2:
+			return dropped, 0
+		case x < f.Share:
+			return corrupt, 0
+		}
+	}
 	return sound, 0
 }
 
-// SetWireFaults sets the faults of the serial lines and begins to count anew.
+// SetWireFaults sets the faults of the buses and begins to count anew.
 func (s *Server) SetWireFaults(f WireFaults) {
 	s.wire.mu.Lock()
 	defer s.wire.mu.Unlock()
 	s.wire.faults, s.wire.n = f, 0
+	s.wire.dice = rand.New(rand.NewPCG(f.Seed, 0x77697265))
 }
 
 // line is one simulated serial line with all its devices.

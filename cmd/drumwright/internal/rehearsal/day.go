@@ -35,6 +35,9 @@ type Plan struct {
 	Tell     func(*record.Scan, record.Event)     // told of every event; may be nil
 	Posted   func(scan uint64, c control.Command) // told of every command and the scan that hears it; may be nil
 	Through  func(control.Field) control.Field    // stands between controller and fieldbus; may be nil
+	Beside   func(*Moment) (over bool)            // looks and acts before each scan, may end the day; may be nil
+	Habits   Habits                               // of the operator
+	Wire     registers.WireFaults                 // errors on the buses, from the first scan on
 	Warm     bool                                 // the machine is warm from the second scan on
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
@@ -103,8 +106,13 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 	// Scan time flies: a reply that a loaded computer gives late must not look
 	// like a unit that is silent for seconds.
 	for i := range p.Machine.BusList {
-		p.Machine.BusList[i].TimeoutS = max(p.Machine.BusList[i].TimeoutS, patienceS)
+		b := &p.Machine.BusList[i]
+		b.TimeoutS = max(b.TimeoutS, patienceS)
+		if p.spoilt() {
+			b.TimeoutS, b.QuietS = spoiltPatienceS, spoiltQuietS
+		}
 	}
+	server.SetWireFaults(p.Wire)
 	defer server.Close()
 	field, err := fieldbus.New(p.Machine, p.Log)
 	if err != nil {
@@ -181,6 +189,9 @@ func (d *day) advance() error {
 		d.server.With(func(m *plant.Machine) { m.WarmStart(warmFor(d.plan.Machine, d.plan.Recipe)) })
 	}
 	d.person.act(d)
+	if d.beside() {
+		return errDayOver
+	}
 	if err := d.server.Advance(period); err != nil {
 		return err
 	}

@@ -1,7 +1,6 @@
 package rehearsal
 
 import (
-	"drumwright/control"
 	"drumwright/control/plant"
 	"drumwright/io/record"
 )
@@ -31,22 +30,18 @@ type person struct {
 func (p *person) act(d *day) {
 	s := &d.last
 	post := func(k record.Kind) {
-		c := control.Command{Command: record.Command{Kind: k, Who: "rehearsal", Local: true}, Loaded: d.plan.Recipe}
-		d.runner.Post(c)
-		if d.plan.Posted != nil {
-			d.plan.Posted(s.N+1, c)
-		}
+		d.say(record.Command{Kind: k, Who: "rehearsal", Local: true})
 	}
 	switch s.State {
 	case "cold":
-		if !p.asked && s.N > 1 {
+		if !p.asked && s.N > 1 && !d.plan.Habits.NeverStart {
 			p.asked = true
 			post(record.LoadRecipe)
 			post(record.StartWarming)
 		}
 	case "ready":
 		p.cracked, p.dropped, p.counted, p.crackSeen = false, false, false, 0
-		if !p.charged && s.InS >= chargeAfterReadyS && p.done < d.plan.Batches {
+		if !p.charged && !d.plan.Habits.NeverCharge && s.InS >= chargeAfterReadyS+d.plan.Habits.ChargeLateS && p.done < d.plan.Batches {
 			p.charged = true
 			d.server.With(func(m *plant.Machine) {
 				d.fail(m.Charge(float64(d.plan.Recipe.Charge.Green), d.moistureWB))
@@ -69,7 +64,7 @@ func (p *person) act(d *day) {
 			post(record.FirstCrack)
 		}
 	case "discharging":
-		if !p.dropped && s.InS >= dropReactionS {
+		if !p.dropped && !d.plan.Habits.NeverDrop && s.InS >= dropReactionS+d.plan.Habits.DropLateS {
 			p.dropped = true
 			d.server.With(func(m *plant.Machine) { m.Drop() })
 		}

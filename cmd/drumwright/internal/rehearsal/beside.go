@@ -1,0 +1,53 @@
+package rehearsal
+
+import (
+	"drumwright/control"
+	"drumwright/control/plant"
+	"drumwright/control/plant/registers"
+	"drumwright/io/record"
+)
+
+// Moment is what somebody beside the machine sees between two scans.
+type Moment struct {
+	Last     *record.Scan
+	Truth    plant.Truth    // as the last scan found the machine
+	Readings plant.Readings // as its devices showed it to that scan
+	Server   *registers.Server
+	Say      func(record.Command) // gives a command to the next scan
+}
+
+// Habits is how the operator differs from an unhurried and careful one.
+type Habits struct {
+	ChargeLateS float64 // charges later than usual, s
+	DropLateS   float64 // opens the door later than usual, s
+	NeverStart  bool
+	NeverCharge bool
+	NeverDrop   bool
+}
+
+// beside lets the plan's observer look and act; it reports whether the day ends.
+func (d *day) beside() bool {
+	if d.plan.Beside == nil {
+		return false
+	}
+	m := Moment{Last: &d.last, Server: d.server, Say: d.say}
+	d.server.With(func(x *plant.Machine) { m.Truth, m.Readings = x.Truth(), x.Readings() })
+	return d.plan.Beside(&m)
+}
+
+func (d *day) say(c record.Command) {
+	cmd := control.Command{Command: c, Loaded: d.plan.Recipe}
+	d.runner.Post(cmd)
+	if d.plan.Posted != nil {
+		d.plan.Posted(d.last.N+1, cmd)
+	}
+}
+
+// Errors on a simulated line cost real time: a lost reply its time-out, any
+// error a silence after it. With errors on purpose both are kept short.
+const (
+	spoiltPatienceS = 0.03
+	spoiltQuietS    = 0.002
+)
+
+func (p *Plan) spoilt() bool { return p.Wire != registers.WireFaults{} }
