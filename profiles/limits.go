@@ -29,6 +29,7 @@ func (s *source) checkLimits(m *Machine) {
 		{"limits.inlet_high", l.InletHigh, point.InletAir}, {"limits.exhaust_high", l.ExhaustHigh, point.Exhaust},
 		{"limits.skin_high", l.SkinHigh, point.DrumSkin}, {"limits.skin_high", l.SkinHigh, point.DrumSkin2},
 		{"limits.element_high", l.ElementHigh, point.HeaterElement}, {"limits.limit_probe_high", l.LimitHigh, point.HighLimit},
+		{"limits.collector_high", l.CollectorHigh, point.Collector}, {"limits.cabinet_high", l.CabinetHigh, point.Cabinet},
 	} {
 		probe := join("inputs", t.in.String()) + ".max"
 		if m.HasIn[t.in] && s.sound(t.key+".at", probe, join("inputs", t.in.String())+".min") && float64(t.trip.At) >= m.In[t.in].Max {
@@ -37,6 +38,9 @@ func (s *source) checkLimits(m *Machine) {
 	}
 	if s.sound("limits.drum_slip_warn", "limits.drum_slip_trip") && l.SlipWarn >= l.SlipTrip {
 		s.faultAt("limits.drum_slip_warn", "limits.drum_slip_trip", l.SlipWarn.String(), "less than limits.drum_slip_trip, "+l.SlipTrip.String())
+	}
+	if s.sound("limits.air_weak_warn", "limits.air_weak_trip") && l.AirWeakWarn >= l.AirWeakTrip {
+		s.faultAt("limits.air_weak_warn", "limits.air_weak_trip", l.AirWeakWarn.String(), "less than limits.air_weak_trip, "+l.AirWeakTrip.String())
 	}
 	for _, d := range [...]struct {
 		key string

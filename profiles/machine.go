@@ -22,6 +22,7 @@ type Machine struct {
 	Loops      Loops              `yaml:"loops" doc:"limits and gains of the loops"`
 	Batch      Batch              `yaml:"batch" doc:"the batch sequence"`
 	Limits     Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
+	Exceptions []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
 	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
 
 	// Made by Load from the above.
@@ -164,6 +165,7 @@ type FlowAtHz struct {
 type Heaters struct {
 	Air     AirHeater `yaml:"air" need:"yes" doc:"the inlet air heater"`
 	Radiant Radiant   `yaml:"radiant" need:"yes" doc:"the panels under the drum"`
+	RatedV  Volts     `yaml:"nominal_voltage" range:"80..500" default:"230 V" doc:"mains voltage for which the powers are rated"`
 }
 
 // AirHeater is the inlet air heater.
@@ -289,6 +291,24 @@ type Limits struct {
 	OffRiseKPerS KelvinRate `yaml:"heat_off_rise" range:"0.05..5" default:"0.3 K/s" doc:"inlet air or skin still rising this fast with heat off"`
 	OffRiseAirS  Seconds    `yaml:"heat_off_wait_air" range:"2..300" default:"15 s" doc:"time after which the inlet air must fall with heat off"`
 	OffRiseSkinS Seconds    `yaml:"heat_off_wait_skin" range:"10..900" default:"90 s" doc:"the same for the drum skin"`
+
+	CollectorHigh Trip    `yaml:"collector_high" range:"60..180" default:"{at: 150 °C, after: 1 s}" doc:"chaff collector; 30 K below it warns"`
+	CabinetHigh   Trip    `yaml:"cabinet_high" range:"40..75" default:"{at: 65 °C, after: 10 s}" doc:"control cabinet; 10 K below it warns"`
+	ProbesApartK  Kelvins `yaml:"bean_probes_apart" range:"2..15" default:"10 K" doc:"two bean probes in beans that differ by more for 10 s trip; by half of it for 30 s warn"`
+	ColdApartK    Kelvins `yaml:"cold_probes_apart" range:"2..15" default:"8 K" doc:"probes of a cold machine that differ by more refuse heat"`
+	AirWeakWarn   Share   `yaml:"air_weak_warn" range:"0.02..0.4" default:"20 %" doc:"measured air flow short of what the blower should give by this share for 30 s warns"`
+	AirWeakTrip   Share   `yaml:"air_weak_trip" range:"0.05..0.6" default:"40 %" doc:"measured air flow short by this share for 3 s trips"`
+	MainsLow      Share   `yaml:"mains_low" range:"0.02..0.3" default:"15 %" doc:"mains below its nominal voltage by this share for 0.2 s trips"`
+}
+
+// Exception is a built-in cause that does not trip until the end of a day: a
+// named person has said so and why. Package safety says which causes may be
+// excepted at all; without the date of today none is.
+type Exception struct {
+	Cause string `yaml:"cause" need:"yes" doc:"the cause as matrix and check name it"`
+	Who   string `yaml:"who" need:"yes" doc:"the person who answers for it"`
+	Until string `yaml:"until" need:"yes" doc:"last day of it, such as 2026-12-31"`
+	Why   string `yaml:"why" need:"yes" doc:"the reason, and what is watched instead"`
 }
 
 // Telemetry says where figures go.

@@ -18,6 +18,7 @@ func (s *source) checkMachine(m *Machine, resolve resolver) {
 	s.checkAir(m)
 	s.checkBatchRange(m)
 	s.checkLimits(m)
+	s.checkExceptions(m.Exceptions)
 	if s.sound("simulation.time_scale") && m.Simulation.TimeScale > 1 {
 		for i := range m.BusList {
 			if b := &m.BusList[i]; !b.simulated(resolve) {

@@ -11,9 +11,12 @@ import (
 //go:embed schema/1.sql
 var schema1 string
 
+//go:embed schema/2.sql
+var schema2 string
+
 // migrations lead from each schema version to the next, starting from an empty
 // file. One that has shipped is never edited; there is no way back.
-var migrations = []string{schema1}
+var migrations = []string{schema1, schema2}
 
 // version reads the schema version; an empty file has 0.
 func version(c *sqlite3.Conn) (int, error) {

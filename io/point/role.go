@@ -37,6 +37,9 @@ const (
 	AirHeaterCurrent                  // A
 	RadiantCurrent                    // A
 	MainsVoltage                      // V
+	Collector                         // chaff collector, °C
+	Cabinet                           // control cabinet, °C
+	CarbonMonoxideAlarm               // contact of the room's carbon monoxide or smoke alarm, 1 = alarm
 
 	NumInputs // number of input roles
 )
@@ -121,6 +124,9 @@ var inputs = [NumInputs]Role{
 	AirHeaterCurrent:     {"air_heater_current", Number, "A", "current of the air heater"},
 	RadiantCurrent:       {"radiant_current", Number, "A", "current of the radiant panels"},
 	MainsVoltage:         {"mains_voltage", Number, "V", "mains voltage at the heaters"},
+	Collector:            {"collector", Temperature, "°C", "chaff collector or the duct to it"},
+	Cabinet:              {"cabinet", Temperature, "°C", "control cabinet"},
+	CarbonMonoxideAlarm:  {"carbon_monoxide_alarm", Contact, "", "on when the room's carbon monoxide or smoke alarm sounds"},
 }
 
 var outputs = [NumOutputs]Role{
