@@ -28,6 +28,8 @@ type Command struct {
 type Restored struct {
 	Latched   []string // causes that were latched
 	LastBatch uint64   // number of the last batch in the journal
+	OpenBatch bool     // a batch was cut off, or its beans were never seen to leave the drum
+	Lost      bool     // what survived cannot be read: a named person must look
 }
 
 // Controller is the control core of one machine.
@@ -78,6 +80,7 @@ type Controller struct {
 	buttonDown bool
 	permit     safety.Permit
 	told       told
+	restart    restart
 }
 
 // handOutput is a loop in manual.
@@ -92,9 +95,12 @@ const (
 )
 
 // New makes the controller of a machine, in the state that suits what survived
-// a restart: tripped if a latch did, cold otherwise. Heat is never on.
+// a restart: tripped if a latch did or a batch was cut off, cold otherwise; a
+// machine that turns out to be hot trips in the first scan. Heat is never on, and
+// a batch never goes on.
 func New(m *profiles.Machine, r Restored) (*Controller, error) {
-	c := &Controller{m: m, gate: safety.NewGate(m, r.Latched), lastBatch: r.LastBatch}
+	c := &Controller{m: m, gate: safety.NewGate(m, r.latches()), lastBatch: r.LastBatch, restart: restartOf(&r)}
+	c.roast.beansIn = r.OpenBatch
 	h := float64(m.Scan.PeriodS)
 	var err error
 	if c.drive, err = drum.NewDrive(1000*float64(m.Drum.RadiusM), m.SkinMMPerSPerHz()); err != nil {
@@ -140,6 +146,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	}
 
 	c.see(img, dt)
+	c.seeRestart(img, rec)
 	c.observe(img, dt)
 	c.listen(img, cmds, rec)
 	c.move(rec)

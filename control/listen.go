@@ -30,7 +30,7 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 		rec.Add(record.Event{Kind: kind, Name: string(cmd.Kind), Text: text})
 	}
 	if c.gate.Tripped() && img.In[point.ResetButton].On() && !c.buttonDown {
-		ok, why := c.gate.Reset("", true, rec) // a button has no name
+		ok, why := c.pressReset(rec)
 		if !ok {
 			rec.Add(record.Event{Kind: record.Rejected, Name: string(record.ResetTrip), Text: why})
 		}
@@ -67,6 +67,9 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	if localOnly(cmd.Kind) && !cmd.Local {
 		return false, string(cmd.Kind) + " is taken at the machine only: at its own panel, over its local socket or by its button"
 	}
+	if ok, why, known := c.hearRestart(cmd, rec); known {
+		return ok, why
+	}
 	switch cmd.Kind {
 	case record.LoadRecipe:
 		return c.load(cmd.Loaded)
@@ -77,7 +80,7 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	case record.Silence:
 		return c.gate.Alarms().Silence(cmd.Who, rec)
 	case record.ResetTrip:
-		return c.gate.Reset(cmd.Who, cmd.Local, rec)
+		return c.resetTrip(cmd.Who, cmd.Local, rec)
 	case record.SetManual, record.SetAutomatic:
 		return c.setMode(cmd)
 	case record.StartWarming:
@@ -92,6 +95,10 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		}
 		if c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown) {
 			return false, "beans may still be in the drum: let them out, then say " + string(record.Dropped)
+		}
+	case record.Stop:
+		if c.state == batch.Cold && !cmd.Local {
+			return false, "drum and air start at the machine only: at its own panel, over its local socket or by its button"
 		}
 	case record.Dropped:
 		if c.mayEmpty() {

@@ -39,6 +39,9 @@ const crackNearC = 188.0
 func (c *Controller) tell(rec *record.Scan) string {
 	const emptyIt = "Beans may still be in the drum: let them out, then say that they are dropped."
 	img, r := &c.img, &c.roast
+	if c.restarted() {
+		return c.tellRestart()
+	}
 	if c.state == batch.Tripped {
 		return c.gate.State().Tell()
 	}

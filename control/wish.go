@@ -51,16 +51,24 @@ func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *r
 	if c.state == batch.Tripped && !was { // a trip starts nothing; the gate keeps on what was on
 		return false
 	}
-	if !was && c.startS < float64(c.m.Batch.HornS) {
+	// What runs on from before a restart is not stopped for the horn.
+	drum, blower := c.restart.drum, c.restart.blower
+	warning := !was && !drum && c.startS < float64(c.m.Batch.HornS)
+	if blower && c.set.ledKgPerH == 0 {
+		c.set.ledKgPerH = c.set.flowKgPerH
+	}
+	if blower || !warning {
+		c.leadFlow(dt)
+		w[point.BlowerRun], w[point.BlowerSpeed] = 1, c.m.BlowerHz(c.set.ledKgPerH)
+	}
+	if warning {
 		c.startS += dt
 		w[point.Horn] = 1
 		return false
 	}
-	c.leadFlow(dt)
 	skin := c.wantedSkinSpeed(dt)
 	rec.Drum.SetMMPerS = skin
 	w[point.DrumRun], w[point.DrumSpeed] = 1, c.clampDrum(c.drive.HzFromSkin(skin))
-	w[point.BlowerRun], w[point.BlowerSpeed] = 1, c.m.BlowerHz(c.set.ledKgPerH)
 	rec.Drum.SetHz = w[point.DrumSpeed]
 	return true
 }

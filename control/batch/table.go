@@ -17,6 +17,8 @@ var Table = []Transition{
 	{From: []State{Cold, Warming, Ready, Charging, Roasting, Discharging, Cooling, RunDown, Held}, To: Tripped,
 		Name: "trip", Reason: "an interlock has acted",
 		guard: func(f *Facts) bool { return f.Tripped }},
+	{From: []State{Tripped}, To: RunDown, Name: "cool-restart", Reason: "cooling was asked after a restart",
+		guard: func(f *Facts) bool { return !f.Tripped && f.AskStop }},
 	{From: []State{Tripped}, To: RunDown, Name: "reset-hot", Reason: "the trip was reset and the machine is hot",
 		guard: func(f *Facts) bool { return !f.Tripped && f.Hot }},
 	{From: []State{Tripped}, To: Cold, Name: "reset-cold", Reason: "the trip was reset and the machine is cool",

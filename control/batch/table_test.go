@@ -20,6 +20,8 @@ var walk = []struct {
 }{
 	{"trip", Cold, Facts{Tripped: true}, Tripped},
 	{"trip", Roasting, Facts{Tripped: true, BeansIn: true, AskStop: true, DropDue: true}, Tripped},
+	{"cool-restart", Tripped, Facts{AskStop: true}, RunDown},
+	{"cool-restart", Tripped, Facts{AskStop: true, Hot: true}, RunDown},
 	{"reset-hot", Tripped, Facts{Hot: true}, RunDown},
 	{"reset-cold", Tripped, Facts{}, Cold},
 	{"stop", Charging, Facts{AskStop: true, Plunge: true}, RunDown},
