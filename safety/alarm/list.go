@@ -37,9 +37,10 @@ type Condition struct {
 type List struct {
 	rows  []Row
 	all   []entry
-	first []int // by group: the row that came first, -1 = none
-	nowS  float64
+	first []int   // by group: the row that came first, -1 = none
+	nowS  float64 // never runs backwards
 	lastS float64 // time as given
+	addS  float64 // what it has run backwards
 	begun bool
 	flood flood
 	count uint64
@@ -109,14 +110,14 @@ func (l *List) tick(nowS float64) {
 	}
 	switch gap := nowS - l.lastS; {
 	case !l.begun:
-		l.nowS, l.begun = nowS, true
+		l.begun = true
 		for i := range l.all { // what stands from before the restart calls from now on
 			l.all[i].quietUntilS = nowS
 		}
-	case gap > 0:
-		l.nowS += gap
+	case gap < 0:
+		l.addS -= gap
 	}
-	l.lastS = nowS
+	l.lastS, l.nowS = nowS, max(l.nowS, nowS+l.addS)
 }
 
 // move brings one alarm up to date.
