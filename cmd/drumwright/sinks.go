@@ -60,9 +60,9 @@ func (l *eventLog) Put(s *record.Scan) {
 		e := &s.Events[i]
 		level := slog.LevelInfo
 		switch e.Kind {
-		case record.Trip:
+		case record.Trip, record.Escalated:
 			level = slog.LevelError
-		case record.Warning, record.Rejected:
+		case record.Warning, record.Rejected, record.Realarm, record.Flood:
 			level = slog.LevelWarn
 		}
 		l.log.Log(context.Background(), level, e.Kind.String(), "name", e.Name, "text", e.Text, "state", s.State, "scan_s", math.Round(s.ScanS*10)/10)

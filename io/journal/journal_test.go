@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -258,6 +259,57 @@ func TestTrips(t *testing.T) {
 	want := []string{"air_lost ", "drum_stopped 47:01.000Z", "air_lost 47:01.000Z", "inlet_too_hot 46:59.000Z"}
 	if !slices.Equal(got, want) {
 		t.Errorf("trips %q, want %q", got, want)
+	}
+}
+
+// The history of alarms, newest first, across restarts and outside batches.
+func TestHistoryOfAlarms(t *testing.T) {
+	path := file(t)
+	ctx := context.Background()
+	kinds := []record.EventKind{record.Trip, record.Note, record.Acknowledged, record.Silenced, record.Accepted, record.Escalated, record.Returned,
+		record.Realarm, record.Milestone, record.Reset, record.Warning, record.Cleared, record.Flood}
+	for run := range 2 {
+		s := open(t, path, Config{})
+		for i, k := range kinds {
+			sc := recordtest.At(10*i + 1000*run)
+			if run == 1 {
+				sc.Batch = record.Batch{}
+			}
+			sc.Add(record.Event{Kind: k, Name: fmt.Sprint(run), Text: "text", Value: float64(i), Limit: math.NaN()})
+			s.Put(&sc)
+		}
+		s.Close()
+	}
+	r, err := OpenReader(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	all, err := r.Alarms(ctx, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, a := range all {
+		got = append(got, a.Name+" "+a.Kind)
+		if want := map[string]uint64{"0": 41}[a.Name]; a.Batch != want || a.Limit.Known() || a.Text != "text" || a.State != "roasting" || !strings.HasPrefix(a.Time, "2031-03-14T09:4") && !strings.HasPrefix(a.Time, "2031-03-14T09:5") {
+			t.Errorf("%+v", a)
+		}
+	}
+	var want []string
+	for _, run := range []string{"1 ", "0 "} {
+		for _, k := range []string{"flood", "cleared", "warning", "reset", "realarm", "returned", "escalated", "silenced", "acknowledged", "trip"} {
+			want = append(want, run+k)
+		}
+	}
+	if !slices.Equal(got, want) {
+		t.Fatalf("%q, want %q", got, want)
+	}
+	if last, err := r.Alarms(ctx, 3); err != nil || len(last) != 3 || last[2].Kind != "warning" {
+		t.Errorf("%+v, %v", last, err)
+	}
+	if none, err := r.Alarms(ctx, 0); err != nil || none == nil || len(none) != 0 {
+		t.Errorf("%v, %v", none, err)
 	}
 }
 

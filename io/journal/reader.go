@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"strings"
 	"sync"
 	"time"
 
@@ -87,6 +88,13 @@ func readBatch(s *sqlite3.Stmt) record.KeptBatch {
 		DropC: columnNumber(s, 12), TargetDropC: columnNumber(s, 13), LossAtDrop: columnNumber(s, 14)}
 }
 
+const eventColumns = `at, scan_s, state, kind, name, text, value, limit_value`
+
+func readEvent(s *sqlite3.Stmt) record.KeptEvent {
+	return record.KeptEvent{Time: s.ColumnText(0), ScanS: columnNumber(s, 1), State: s.ColumnText(2), Kind: s.ColumnText(3),
+		Name: s.ColumnText(4), Text: s.ColumnText(5), Value: columnNumber(s, 6), Limit: columnNumber(s, 7)}
+}
+
 // Batches lists up to limit batches with numbers below before, newest first;
 // before 0 starts with the newest.
 func (r *Reader) Batches(ctx context.Context, before uint64, limit int) ([]record.KeptBatch, error) {
@@ -119,10 +127,8 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 	if err != nil {
 		return d, err
 	}
-	err = r.query(ctx, func(s *sqlite3.Stmt) {
-		d.Events = append(d.Events, record.KeptEvent{Time: s.ColumnText(0), ScanS: columnNumber(s, 1), State: s.ColumnText(2), Kind: s.ColumnText(3),
-			Name: s.ColumnText(4), Text: s.ColumnText(5), Value: columnNumber(s, 6), Limit: columnNumber(s, 7)})
-	}, `SELECT at, scan_s, state, kind, name, text, value, limit_value FROM events WHERE batch = ? ORDER BY id`, id)
+	err = r.query(ctx, func(s *sqlite3.Stmt) { d.Events = append(d.Events, readEvent(s)) },
+		`SELECT `+eventColumns+` FROM events WHERE batch = ? ORDER BY id`, id)
 	return d, err
 }
 
@@ -147,6 +153,24 @@ func (r *Reader) Trips(ctx context.Context, limit int) ([]Trip, error) {
 			Cause: s.ColumnText(4), Text: s.ColumnText(5), Value: columnNumber(s, 6), Limit: columnNumber(s, 7), ResetAt: s.ColumnText(8)})
 	}, `SELECT at, batch, state, safe_state, cause, text, value, limit_value, reset_at FROM trips ORDER BY id DESC LIMIT ?`, limit)
 	return list, err
+}
+
+// Alarms lists up to limit events of the history of alarms, newest first.
+func (r *Reader) Alarms(ctx context.Context, limit int) ([]record.KeptAlarm, error) {
+	list := []record.KeptAlarm{}
+	err := r.query(ctx, func(s *sqlite3.Stmt) {
+		list = append(list, record.KeptAlarm{KeptEvent: readEvent(s), Batch: uint64(s.ColumnInt64(8))})
+	}, `SELECT `+eventColumns+`, batch FROM events WHERE kind IN (`+alarmKinds()+`) ORDER BY id DESC LIMIT ?`, limit)
+	return list, err
+}
+
+// alarmKinds is record.AlarmKinds as a list of SQL.
+func alarmKinds() string {
+	names := make([]string, len(record.AlarmKinds))
+	for i, k := range record.AlarmKinds {
+		names[i] = "'" + k.String() + "'"
+	}
+	return strings.Join(names, ", ")
 }
 
 // Latches returns every latch that is set, by name.

@@ -15,12 +15,18 @@ import (
 )
 
 // needs says which members a command has beside kind and who. No other may be
-// there: a value that is not heeded would be a misunderstanding.
+// there, unless takes has it: a value that is not heeded would be a misunderstanding.
 var needs = map[record.Kind][]string{
 	record.LoadRecipe:   {"recipe"},
 	record.SetManual:    {"loop", "value"},
 	record.SetAutomatic: {"loop"},
 }
+
+// takes says which members a command may have besides.
+var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}}
+
+// members are all that a command can have.
+const members = "a command has kind, recipe, loop, value, cause and who"
 
 // decodeCommand reads one command. It is stricter than encoding/json: names must
 // match to the letter and come once, so that two readers of the same bytes
@@ -73,7 +79,7 @@ func set(c *record.Command, name string, v any) error {
 	}
 	s, ok := v.(string)
 	if !ok {
-		return fmt.Errorf("%q is not a text, or not known: a command has kind, recipe, loop, value and who", name)
+		return fmt.Errorf("%q is not a text, or not known: "+members, name)
 	}
 	switch name {
 	case "kind":
@@ -82,10 +88,14 @@ func set(c *record.Command, name string, v any) error {
 		c.Recipe = s
 	case "loop":
 		c.Loop = s
+	case "cause":
+		if c.Cause = s; s == "" {
+			return errors.New(`"cause" is empty: name an alarm, or leave it out for all`)
+		}
 	case "who":
 		c.Who = s
 	default:
-		return fmt.Errorf("%q is not known: a command has kind, recipe, loop, value and who", name)
+		return fmt.Errorf("%q is not known: "+members, name)
 	}
 	return nil
 }
@@ -101,7 +111,7 @@ func check(c *record.Command, given []string) error {
 		}
 	}
 	for _, g := range given {
-		if g != "kind" && g != "who" && !slices.Contains(need, g) {
+		if g != "kind" && g != "who" && !slices.Contains(need, g) && !slices.Contains(takes[c.Kind], g) {
 			return fmt.Errorf("%s takes no %q", c.Kind, g)
 		}
 	}
@@ -118,6 +128,9 @@ func check(c *record.Command, given []string) error {
 		if strings.ContainsAny(c.Recipe, `/\`) || strings.HasPrefix(c.Recipe, ".") || c.Recipe == "" {
 			return fmt.Errorf("recipe %q is not the name of a recipe in the recipe folder", c.Recipe)
 		}
+	}
+	if err := checkText(c.Cause, 64); err != nil {
+		return fmt.Errorf("cause %w", err)
 	}
 	if err := checkText(c.Who, 64); err != nil {
 		return fmt.Errorf("who %w", err)

@@ -22,6 +22,10 @@ func TestDecodeCommand(t *testing.T) {
 		{`{"kind":"manual","loop":"base","value":1.0}`, record.Command{Kind: record.SetManual, Loop: "base", Value: 1}, ""},
 		{`{"kind":"automatic","loop":"base"}`, record.Command{Kind: record.SetAutomatic, Loop: "base"}, ""},
 
+		{`{"kind":"acknowledge"}`, record.Command{Kind: record.Acknowledge}, ""},
+		{`{"kind":"acknowledge","cause":"bean_high","who":"Ada"}`, record.Command{Kind: record.Acknowledge, Cause: "bean_high", Who: "Ada"}, ""},
+		{`{"kind":"silence","who":"Ada"}`, record.Command{Kind: record.Silence, Who: "Ada"}, ""},
+
 		{``, record.Command{}, "not a JSON object"},
 		{`[]`, record.Command{}, "not a JSON object"},
 		{`"charged"`, record.Command{}, "not a JSON object"},
@@ -37,6 +41,11 @@ func TestDecodeCommand(t *testing.T) {
 		{`{"kind":null}`, record.Command{}, "not a text"},
 		{`{"kind":{"a":1}}`, record.Command{}, "not a text"},
 		{`{"kind":"charged","value":0.5}`, record.Command{}, "takes no"},
+		{`{"kind":"acknowledge","cause":""}`, record.Command{}, "leave it out for all"},
+		{`{"kind":"acknowledge","cause":7}`, record.Command{}, "not a text"},
+		{`{"kind":"acknowledge","cause":"a\u0007"}`, record.Command{}, "cannot be printed"},
+		{`{"kind":"acknowledge","cause":"` + strings.Repeat("x", 65) + `"}`, record.Command{}, "longer"},
+		{`{"kind":"silence","cause":"bean_high"}`, record.Command{}, "takes no"},
 		{`{"kind":"load-recipe"}`, record.Command{}, "needs"},
 		{`{"kind":"load-recipe","recipe":""}`, record.Command{}, "recipe folder"},
 		{`{"kind":"load-recipe","recipe":"../secret"}`, record.Command{}, "recipe folder"},
@@ -83,7 +92,7 @@ func TestEveryKindCanBeGiven(t *testing.T) {
 // the machine understands and is the same when read again.
 func FuzzDecodeCommand(f *testing.F) {
 	for _, s := range []string{`{"kind":"charged"}`, `{"kind":"manual","loop":"air","value":0.25,"who":"Ada"}`, `{"kind":"load-recipe","recipe":"r"}`,
-		`{"kind":"automatic","loop":"base"}`, `{"kind":"stop","kind":"reset"}`, `{"kind":["stop"]}`, `[{}]`, `{"value":1e400}`, `{"kind":"stop"`, "\xff"} {
+		`{"kind":"automatic","loop":"base"}`, `{"kind":"acknowledge","cause":"c"}`, `{"kind":"stop","kind":"reset"}`, `{"kind":["stop"]}`, `[{}]`, `{"value":1e400}`, `{"kind":"stop"`, "\xff"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
@@ -98,6 +107,9 @@ func FuzzDecodeCommand(f *testing.F) {
 		m := map[string]any{"kind": c.Kind, "who": c.Who}
 		for _, n := range needs[c.Kind] {
 			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value}[n]
+		}
+		if c.Cause != "" {
+			m["cause"] = c.Cause
 		}
 		again, err := json.Marshal(m)
 		if err != nil {

@@ -21,6 +21,9 @@
 //	GET  /api/v1/events        text/event-stream: "state" (record.StatusView, on
 //	                           joining and on change), "event" (record.EventView),
 //	                           "measurement" (record.MeasuredView, each second)
+//	GET  /api/v1/alarms        record.AlarmsView: what calls for a person now
+//	GET  /api/v1/alarms/history  {"alarms": [record.KeptAlarm]}, newest first;
+//	                           ?limit=N
 //	POST /api/v1/commands      record.Command in JSON; answers record.Answer
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
 //	                           ?before=ID&limit=N

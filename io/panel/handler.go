@@ -30,6 +30,8 @@ func (s *Server) Handler() http.Handler {
 	}{
 		{"GET", "/api/v1/state", s.state},
 		{"GET", "/api/v1/events", s.stream.serve},
+		{"GET", "/api/v1/alarms", s.alarms},
+		{"GET", "/api/v1/alarms/history", s.history},
 		{"POST", "/api/v1/commands", s.command},
 		{"GET", "/api/v1/batches", s.batches},
 		{"GET", "/api/v1/batches/{id}", s.batch},
@@ -69,6 +71,35 @@ func (s *Server) state(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	reply(w, record.NewView(&last.scan))
+}
+
+func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
+	last := s.last.Load()
+	if last == nil {
+		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
+		return
+	}
+	reply(w, record.NewAlarmsView(&last.scan))
+}
+
+func (s *Server) history(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.History == nil {
+		fail(w, r, http.StatusNotFound, "no journal is kept")
+		return
+	}
+	q, err := url.ParseQuery(r.URL.RawQuery)
+	limit, errLimit := optional(q.Get("limit"), 100)
+	if err = errors.Join(err, errLimit); err != nil || limit < 1 || limit > 1000 {
+		fail(w, r, http.StatusBadRequest, "limit is a number from 1 to 1000")
+		return
+	}
+	list, err := s.cfg.History.Alarms(r.Context(), int(limit))
+	if err != nil {
+		s.cfg.Log.Error("history of alarms not read", "err", err)
+		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		return
+	}
+	reply(w, map[string]any{"alarms": list})
 }
 
 func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {

@@ -50,9 +50,17 @@ func (kept) Batch(_ context.Context, id uint64) (record.KeptDetail, error) {
 	return record.KeptDetail{}, record.ErrNoBatch
 }
 
+// Alarms finds a broken disk when asked for 500.
+func (kept) Alarms(_ context.Context, limit int) ([]record.KeptAlarm, error) {
+	if limit == 500 {
+		return nil, errors.New("disk")
+	}
+	return []record.KeptAlarm{{KeptEvent: record.KeptEvent{Name: "bean_high", Value: record.Unknown}, Batch: uint64(limit)}}, nil
+}
+
 func fresh() (*Server, *operator) {
 	o := &operator{}
-	s := New(Config{Operator: o, Batches: kept{}, Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("m 1\n")) })})
+	s := New(Config{Operator: o, Batches: kept{}, History: kept{}, Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("m 1\n")) })})
 	sc := recordtest.Roasting()
 	s.Put(&sc)
 	return s, o
@@ -91,6 +99,9 @@ func TestAnswers(t *testing.T) {
 		{"state without a port", request("GET", "/api/v1/state", "", host("localhost")), 200, `"state":"roasting"`},
 		{"own page", request("GET", "/api/v1/state", "", header("Origin", "http://127.0.0.1:8420"), header("Sec-Fetch-Site", "same-origin")), 200, "roasting"},
 		{"health", request("GET", "/healthz", ""), 200, `"scan":12040`},
+		{"alarms", request("GET", "/api/v1/alarms", ""), 200, `"alarms":[{"cause":"exhaust_probe_doubtful",`},
+		{"history of alarms", request("GET", "/api/v1/alarms/history", ""), 200, `{"alarms":[{"time":"","scan_s":0,"state":"","kind":"","name":"bean_high","text":"","value":null,"limit":0,"batch":100}]}`},
+		{"end of the history", request("GET", "/api/v1/alarms/history?limit=1000", ""), 200, `"batch":1000`},
 		{"metrics", request("GET", "/metrics", ""), 200, "m 1"},
 		{"batches", request("GET", "/api/v1/batches", ""), 200, `{"batches":[{"id":41,`},
 		{"page of batches", request("GET", "/api/v1/batches?before=12&limit=1", ""), 200, `{"batches":[{"id":11,`},
@@ -126,6 +137,12 @@ func TestAnswers(t *testing.T) {
 		{"batch of letters", request("GET", "/api/v1/batches/x", ""), 400, "not a batch number"},
 		{"batches of letters", request("GET", "/api/v1/batches?limit=x", ""), 400, "limit"},
 		{"too many batches", request("GET", "/api/v1/batches?limit=501", ""), 400, "limit"},
+		{"history of letters", request("GET", "/api/v1/alarms/history?limit=x", ""), 400, "limit"},
+		{"no history", request("GET", "/api/v1/alarms/history?limit=0", ""), 400, "limit"},
+		{"too long a history", request("GET", "/api/v1/alarms/history?limit=1001", ""), 400, "limit"},
+		{"history with a semicolon", request("GET", "/api/v1/alarms/history?limit=1;x", ""), 400, "limit"},
+		{"broken history", request("GET", "/api/v1/alarms/history?limit=500", ""), 500, "log says why"},
+		{"alarms by POST", request("POST", "/api/v1/alarms", "{}"), 405, "GET only"},
 		{"broken list", request("GET", "/api/v1/batches?before=500", ""), 500, "log says why"},
 		{"broken batch", request("GET", "/api/v1/batches/500", ""), 500, "log says why"},
 	} {
@@ -169,7 +186,7 @@ func checkProblem(t *testing.T, w *httptest.ResponseRecorder, r *http.Request) {
 
 func TestBeforeTheFirstScan(t *testing.T) {
 	s := New(Config{Operator: &operator{}})
-	for path, code := range map[string]int{"/api/v1/state": 503, "/healthz": 503, "/metrics": 404, "/api/v1/batches": 404, "/api/v1/batches/1": 404, "/api/v1/events": 503} {
+	for path, code := range map[string]int{"/api/v1/state": 503, "/api/v1/alarms": 503, "/api/v1/alarms/history": 404, "/healthz": 503, "/metrics": 404, "/api/v1/batches": 404, "/api/v1/batches/1": 404, "/api/v1/events": 503} {
 		w := httptest.NewRecorder()
 		s.Handler().ServeHTTP(w, request("GET", path, ""))
 		if w.Code != code {

@@ -29,10 +29,16 @@ type Batches interface {
 	Batch(ctx context.Context, id uint64) (record.KeptDetail, error)
 }
 
+// History gives the last events of the history of alarms, newest first.
+type History interface {
+	Alarms(ctx context.Context, limit int) ([]record.KeptAlarm, error)
+}
+
 // Config is what the panel stands between.
 type Config struct {
 	Operator Operator
 	Batches  Batches       // nil = none are kept
+	History  History       // of the alarms; nil = none is kept
 	Metrics  http.Handler  // nil = none
 	Stale    time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
 	Log      *slog.Logger  // nil = none

@@ -110,6 +110,16 @@ type KeptEvent struct {
 	Limit Number `json:"limit"`
 }
 
+// AlarmKinds are the kinds of events that the history of alarms is made of.
+var AlarmKinds = []EventKind{Trip, Warning, Realarm, Acknowledged, Silenced, Escalated, Returned, Cleared, Reset, Flood}
+
+// KeptAlarm is one event in the history of alarms. Its name is that of the
+// cause; a reset has its own, and says in its text what it lifted.
+type KeptAlarm struct {
+	KeptEvent
+	Batch uint64 `json:"batch"` // 0 = none
+}
+
 // NewKeptSample makes the sample of a scan.
 func NewKeptSample(s *Scan) KeptSample {
 	m, in := measured(s), &s.Image.In

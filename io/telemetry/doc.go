@@ -15,7 +15,8 @@
 //	state         record.StatusView; retained, QoS 1, on change and on connecting
 //	measurements  record.MeasuredView, each period; not retained, QoS 0
 //	events        record.EventView, each as it happens; not retained, QoS 1
-//	alarms        record.AlarmsView, what stands now; retained, QoS 1
+//	alarms        record.AlarmsView, what calls for a person now; retained, QoS 1,
+//	              on change and on connecting
 //
 // Each JSON payload carries the UTC time of its scan and the worst quality among
 // the machine's points; each measured value carries its own quality.

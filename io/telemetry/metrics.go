@@ -92,7 +92,7 @@ func (m *Metrics) Handler() http.Handler {
 
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{temperature, quality, contact, state, loopSet, loopDuty, loopPower, loopMode, heaterPermit,
+	for _, d := range []*prometheus.Desc{temperature, quality, contact, state, loopSet, loopDuty, loopPower, loopMode, heaterPermit, alarmActive,
 		lastScan, lateness, busRequests, busErrors, dropped} {
 		ch <- d
 	}
@@ -174,6 +174,10 @@ func (m *Metrics) collectFresh(ch chan<- prometheus.Metric, s *record.Scan) {
 	}
 	for _, o := range []point.Output{point.AirHeaterPower, point.RadiantPower} {
 		gauge(ch, heaterPermit, v.Outputs[o.String()].Permit, o.String())
+	}
+	for i := range s.Alarms.List[:s.Alarms.Num] {
+		a := &s.Alarms.List[i]
+		gauge(ch, alarmActive, asNumber(a.State.Stands()), a.ID, a.Priority.String())
 	}
 	for i := range gauges {
 		gauge(ch, gauges[i].desc, gauges[i].of(&v, s))

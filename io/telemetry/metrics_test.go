@@ -3,6 +3,7 @@ package telemetry
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"io"
 	"net/http/httptest"
 	"os"
@@ -133,6 +134,31 @@ func TestStateOutsideTheListIsShown(t *testing.T) {
 	m.Put(&s)
 	if p := string(page(t, m)); !strings.Contains(p, `drumwright_state{state="held"} 1`) || !strings.Contains(p, `drumwright_state{state="cold"} 0`) {
 		t.Error(p)
+	}
+}
+
+// Every alarm of the machine has its line, whatever its state.
+func TestAlarmLines(t *testing.T) {
+	m, _ := metrics()
+	s := recordtest.Roasting()
+	s.Alarms.Flood = true
+	for state := record.AlarmNormal; state <= record.AlarmLatchedAcknowledged; state++ {
+		s.Alarms.List[0].State = state
+		m.Put(&s)
+		p := string(page(t, m))
+		active, waits := 0, 1 // of the others one waits
+		if state.Stands() {
+			active = 1
+		}
+		if state.Unacknowledged() {
+			waits++
+		}
+		for _, line := range []string{fmt.Sprintf(`drumwright_alarm_active{cause="drum_stall",priority="critical"} %d`, active),
+			`drumwright_alarm_active{cause="mains_low",priority="low"} 0`, fmt.Sprintf("drumwright_alarms_unacknowledged %d", waits), "drumwright_alarm_flood 1"} {
+			if !strings.Contains(p, "\n"+line+"\n") {
+				t.Errorf("%s: no %q on the page", state, line)
+			}
+		}
 	}
 }
 

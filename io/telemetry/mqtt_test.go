@@ -93,6 +93,11 @@ func TestMQTTMessages(t *testing.T) {
 		}
 	}
 
+	acked := tripped
+	acked.Alarms.List[0].State, acked.Alarms.List[0].AckedBy = record.AlarmLatchedAcknowledged, "Ada"
+	m.Put(&acked)
+	sub.wait(TopicAlarms, says(`"acknowledged_by":"Ada"`))
+
 	// Who comes late finds what stands, and no old measurement or event.
 	late := b.subscribe()
 	for topic, want := range map[string]string{TopicStatus: "online", TopicState: "drum_stopped", TopicAlarms: "drum_stopped"} {

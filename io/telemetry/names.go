@@ -20,6 +20,7 @@ var (
 	loopPower    = desc("loop_power_watts", "Power that control asks for.", "loop")
 	loopMode     = desc("loop_mode", "1 for the mode of the loop, 0 for the others.", "loop", "mode")
 	heaterPermit = desc("heater_permit_ratio", "Share of rated power that the gate lets through to the heater. Below the duty asked for: the gate holds heat back.", "output")
+	alarmActive  = desc("alarm_active", "1 while the cause stands or is latched, 0 while it does not; every alarm of the machine is here.", "cause", "priority")
 	lastScan     = desc("last_scan_timestamp_seconds", "Wall clock at the last scan. Falling behind: the scan loop stands.")
 	lateness     = desc("scan_lateness_seconds", "How long after its deadline each scan began. Near the scan period: the computer is too slow or too busy.")
 	busRequests  = desc("bus_requests_total", "Requests sent over the bus.", "bus")
@@ -58,6 +59,18 @@ var gauges = []struct {
 		func(v *record.View, _ *record.Scan) record.Number { return asNumber(v.Safety.Tripped) }},
 	{desc("standing_causes", "Causes that stand or are latched, trips and warnings together. Above 0: look at the machine's alarms."),
 		func(_ *record.View, s *record.Scan) record.Number { return record.Number(s.Safety.NumStanding) }},
+	{desc("alarms_unacknowledged", "Alarms that nobody has acknowledged. Above 0 for long: nobody looks after the machine."),
+		func(_ *record.View, s *record.Scan) record.Number {
+			n := 0
+			for i := range s.Alarms.List[:s.Alarms.Num] {
+				if s.Alarms.List[i].State.Unacknowledged() {
+					n++
+				}
+			}
+			return record.Number(n)
+		}},
+	{desc("alarm_flood", "1 while alarms come faster than one person can see to them: from 10 in ten minutes until there are fewer than 5."),
+		func(_ *record.View, s *record.Scan) record.Number { return asNumber(s.Alarms.Flood) }},
 	{desc("scan_period_seconds", "Period that the scan loop keeps."),
 		func(_ *record.View, s *record.Scan) record.Number { return record.Number(s.Timing.PeriodS) }},
 	{desc("scan_read_seconds", "Time that the last scan spent reading the buses. Near the period: too many points or too slow a bus."),
@@ -76,5 +89,6 @@ var counters = []struct {
 	{desc("scans_total", "Scans made. Not rising: the scan loop stands."), func(s *snapshot) uint64 { return s.scans }},
 	{desc("scan_overruns_total", "Scans that ran beyond their period. Rising: the computer or a bus is too slow."), func(s *snapshot) uint64 { return s.scan.Timing.Overruns }},
 	{desc("events_lost_total", "Events that found no room in their scan."), func(s *snapshot) uint64 { return s.scan.Timing.EventsLost }},
+	{desc("alarms_total", "Alarms that came, trips and warnings together. More than some six an hour over days: too many, or limits that are set too close."), func(s *snapshot) uint64 { return s.scan.Alarms.Activations }},
 	{desc("trips_total", "Trips. Each has stopped the heat; the journal says why."), func(s *snapshot) uint64 { return s.scan.Safety.Trips }},
 }
