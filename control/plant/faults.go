@@ -42,6 +42,28 @@ const (
 	mainsLow
 	beanFire
 	unitSilent
+	beanExhaustSwapped
+	beanProbeOutOfBed
+	beanProbeNoise
+	inletScaledF
+	skinReversed
+	skinProbeLoose
+	converterShift
+	airHeaterHalfWave
+	radiantHalfWave
+	airHeaterWeak
+	airOutputFrozen
+	radiantOutputFrozen
+	filterBlocking
+	provingStuckOpen
+	blowerReversed
+	drumOverspeed
+	noisePulses
+	collectorFire
+	traySmoulder
+	coAlarm
+	cabinetHot
+	brownOut
 	numFaults
 )
 
@@ -73,6 +95,29 @@ var faultTable = [numFaults]Fault{
 	mainsLow:           {"mains_low", "The supply sags to 80 % of its voltage."},
 	beanFire:           {"bean_fire", "Beans burn in the drum: 3 kW for each kilogram charged, a tenth of it without air."},
 	unitSilent:         {"unit_silent", "A fieldbus unit stops answering; the physics go on."},
+
+	beanExhaustSwapped:  {"bean_exhaust_swapped", "Bean probe and exhaust probe are exchanged at their terminals."},
+	beanProbeOutOfBed:   {"bean_probe_out_of_bed", "The bean probe has slipped out of the bed and feels the gas over it."},
+	beanProbeNoise:      {"bean_probe_noise", "Every fifth sample of the bean probe is 30 °C too high."},
+	inletScaledF:        {"inlet_scaled_f", "The inlet air converter counts in degrees Fahrenheit."},
+	skinReversed:        {"skin_reversed", "The drum skin thermocouple is connected the wrong way round."},
+	skinProbeLoose:      {"skin_probe_loose", "The drum skin sensor has come off and feels a twentieth of the skin's heat."},
+	converterShift:      {"converter_shift", "The cold junction of the thermocouple converter reads 30 °C too high, and with it every probe."},
+	airHeaterHalfWave:   {"air_heater_half_wave", "The air heater's solid-state relay conducts one half of the wave only."},
+	radiantHalfWave:     {"radiant_half_wave", "The panels' solid-state relay conducts one half of the wave only."},
+	airHeaterWeak:       {"air_heater_weak", "One of the air heater's three elements is broken."},
+	airOutputFrozen:     {"air_output_frozen", "The air heater's output stays at what it was and takes no more commands."},
+	radiantOutputFrozen: {"radiant_output_frozen", "The panels' output stays at what it was and takes no more commands."},
+	filterBlocking:      {"filter_blocking", "The filter blocks by one part in a hundred each second, down to half of the air."},
+	provingStuckOpen:    {"proving_stuck_open", "The air proving switch reports no air whatever the flow."},
+	blowerReversed:      {"blower_reversed", "The blower turns backwards and gives two fifths of its air."},
+	drumOverspeed:       {"drum_overspeed", "The drum turns two fifths faster than its drive is told."},
+	noisePulses:         {"noise_pulses", "Mains hum gives the shaft sensor ten pulses a second, whether the drum turns or not."},
+	collectorFire:       {"collector_fire", "Chaff burns in the collector: 5 K each second with air, a tenth of it without."},
+	traySmoulder:        {"tray_smoulder", "Beans smoulder in the cooling tray: 6 kW for each kilogram."},
+	coAlarm:             {"co_alarm", "The carbon monoxide alarm of the room sounds."},
+	cabinetHot:          {"cabinet_hot", "A loose terminal heats the control cabinet by 6 K each minute."},
+	brownOut:            {"brown_out", "The supply sags to 65 % of its voltage."},
 }
 
 // Faults lists every fault in the order of the table. The slice is the caller's.

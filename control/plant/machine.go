@@ -22,6 +22,8 @@ type Machine struct {
 	now flows
 	rng *rand.Rand
 
+	extra *rand.Rand // noise of the second module, and of faults
+
 	timeS  float64
 	faults faults
 
@@ -31,6 +33,10 @@ type Machine struct {
 	pulses       uint64
 	flow         float64 // kg/s moved by the blower
 	proven       bool
+
+	airDuty, radiantDuty float64 // of the outputs
+	collectorC, cabinetC float64
+	hum                  float64 // pulses by mains hum since the last
 
 	contactor    bool
 	lastBeat     uint16
@@ -52,7 +58,8 @@ func New(p Params, seed uint64) (*Machine, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
-	m := &Machine{p: p, rng: rand.New(rand.NewPCG(seed, 0x6472756d)), gasShare: 1, beatAgeS: math.Inf(1)}
+	m := &Machine{p: p, rng: rand.New(rand.NewPCG(seed, 0x6472756d)), gasShare: 1, beatAgeS: math.Inf(1),
+		extra: rand.New(rand.NewPCG(seed, 0x6578747261)), collectorC: p.AmbientC, cabinetC: p.AmbientC + cabinetOfK}
 	m.faults.clearAll()
 	for i := xElement; i < xElectricJ; i++ {
 		m.x[i] = p.AmbientC
@@ -96,6 +103,7 @@ func (m *Machine) Step(dtS float64) {
 		m.moveDrives(h)
 		m.switchHeat(h)
 		m.coverProbe(h)
+		m.moveRooms(h)
 		m.hold()
 		m.p.advance(&m.in, &m.x, h)
 		m.timeS += h
@@ -116,6 +124,9 @@ func (m *Machine) moveDrives(h float64) {
 	if m.has(beltSlip) {
 		goal *= 0.75
 	}
+	if m.has(drumOverspeed) {
+		goal *= 1.4
+	}
 	tau := m.p.DrumLagS
 	switch {
 	case m.has(drumStall):
@@ -130,6 +141,11 @@ func (m *Machine) moveDrives(h float64) {
 			m.pulses++
 		}
 	}
+	if m.has(noisePulses) {
+		for m.hum += humPerS * h; m.hum >= 1; m.hum-- {
+			m.pulses++
+		}
+	}
 
 	air := m.p.AirKgPerS * m.blower.outputHz / m.p.BlowerNominalHz
 	switch {
@@ -137,11 +153,15 @@ func (m *Machine) moveDrives(h float64) {
 		air = 0
 	case m.has(airWeak):
 		air *= 0.5
+	case m.has(blowerReversed):
+		air *= 0.4
+	case m.has(filterBlocking):
+		air *= max(0.5, 1-(m.timeS-m.faults.fromS[filterBlocking])/100)
 	}
 	m.flow = lag(m.flow, air, m.p.AirLagS, h)
 	// A tenth of hysteresis keeps the switch from chattering.
 	on := m.p.ProvingFrac * m.p.AirKgPerS
-	m.proven = m.flow >= on || (m.proven && m.flow >= 0.9*on) || m.has(provingStuckClosed)
+	m.proven = (m.flow >= on || (m.proven && m.flow >= 0.9*on) || m.has(provingStuckClosed)) && !m.has(provingStuckOpen)
 }
 
 // switchHeat works the contactor: coil, emergency stop, limit and heartbeat
@@ -157,7 +177,7 @@ func (m *Machine) switchHeat(h float64) {
 }
 
 // heaterW is the power a heater really draws.
-func (m *Machine) heaterW(duty, ratedW float64, stuck, broken faultID) float64 {
+func (m *Machine) heaterW(duty, ratedW float64, stuck, broken, half faultID) float64 {
 	switch {
 	case !m.contactor || m.has(broken):
 		return 0
@@ -166,8 +186,23 @@ func (m *Machine) heaterW(duty, ratedW float64, stuck, broken faultID) float64 {
 	case !(duty > 0):
 		return 0
 	}
+	if m.has(half) {
+		ratedW /= 2
+	}
 	v := m.supplyV() / m.p.NominalV
 	return min(duty, 1) * ratedW * v * v
+}
+
+func (m *Machine) airHeaterW() float64 {
+	w := m.heaterW(m.duty(airOutputFrozen, m.cmd.AirHeaterDuty, &m.airDuty), m.p.AirHeaterMaxW, airHeaterStuckOn, airHeaterBroken, airHeaterHalfWave)
+	if m.has(airHeaterWeak) {
+		w *= 2.0 / 3
+	}
+	return w
+}
+
+func (m *Machine) radiantW() float64 {
+	return m.heaterW(m.duty(radiantOutputFrozen, m.cmd.RadiantDuty, &m.radiantDuty), m.p.RadiantMaxW, radiantStuckOn, radiantBroken, radiantHalfWave)
 }
 
 // fireW is what burning beans or chaff give before they burn out.
@@ -182,8 +217,19 @@ func (m *Machine) fireW() float64 {
 	return w
 }
 
+// smoulderW is what smouldering beans in the tray give before they burn out.
+func (m *Machine) smoulderW() float64 {
+	if !m.has(traySmoulder) {
+		return 0
+	}
+	return 6000 * m.tray.greenKg
+}
+
 func (m *Machine) supplyV() float64 {
-	if m.has(mainsLow) {
+	switch {
+	case m.has(brownOut):
+		return 0.65 * m.p.MainsV
+	case m.has(mainsLow):
 		return 0.8 * m.p.MainsV
 	}
 	return m.p.MainsV
@@ -197,7 +243,7 @@ func (m *Machine) fanRunning() bool { return m.cmd.CoolingFan && !m.has(coolingF
 // smaller than usual leaves the probe partly in the gas for good.
 func (m *Machine) coverProbe(h float64) {
 	goal := 1.0
-	if m.bed.dryKg > 0 {
+	if m.bed.dryKg > 0 && !m.has(beanProbeOutOfBed) {
 		usual := bean.BulkVolumeL(m.p.BatchKg, m.p.GreenGPerL, 1)
 		goal = 1 - (1-m.p.GasShare)*min(1, m.bedL()/(m.p.FullCoverFrac*usual))
 	}
@@ -227,8 +273,8 @@ func (m *Machine) hold() {
 		flowFactor: math.Pow(air/p.AirKgPerS, 0.6),
 		stir:       p.stirFactor(m.drumRPM),
 		mixWPerK:   p.mixing(m.drumRPM),
-		airHeaterW: m.heaterW(m.cmd.AirHeaterDuty, p.AirHeaterMaxW, airHeaterStuckOn, airHeaterBroken),
-		radiantW:   m.heaterW(m.cmd.RadiantDuty, p.RadiantMaxW, radiantStuckOn, radiantBroken),
+		airHeaterW: m.airHeaterW(),
+		radiantW:   m.radiantW(),
 		dryKg:      m.bed.dryKg,
 		fireW:      m.fireW(),
 		gasShare:   m.gasShare,
@@ -236,6 +282,7 @@ func (m *Machine) hold() {
 		trayDryKg:  tray.dryKg * tray.dry,
 		trayDB:     tray.moistureDB,
 		trayWPerK:  trayWPerK,
+		smoulderW:  m.smoulderW(),
 	}
 }
 

@@ -67,6 +67,7 @@ func (m *Machine) WarmStart(w Warm) {
 	x[xElement] = p.AmbientC + (w.InletC-p.AmbientC)/(eff*(1-p.DuctLossFrac))
 	x[xElementProbe] = x[xElement]
 	x[xLimitProbe] = w.SkinC
+	m.collectorC = p.AmbientC + collectorFrac*(w.ExhaustC-p.AmbientC)
 	x[xExhaustProbe], x[xBeanProbe] = w.ExhaustC, w.ExhaustC
 	if w.Running {
 		m.drum.outputHz, m.blower.outputHz = p.DrumNominalHz, p.BlowerNominalHz

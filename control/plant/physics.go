@@ -25,6 +25,7 @@ type held struct {
 
 	trayDryKg, trayDB float64 // dry matter now; 0 is an empty tray
 	trayWPerK         float64
+	smoulderW         float64 // of beans in the tray, before they burn out
 }
 
 // flows are the heat flows of one instant, W, and the gas temperatures they
@@ -95,14 +96,15 @@ func (p *Params) derive(in *held, x, dx *vector) flows {
 	dx[xInner] = (f.gasSkinW + patchIn + outerIn - f.skinBedW) / (p.SkinJPerK - outer)
 	dx[xPanel] = (in.radiantW - f.radiantW - panelRoom) / p.PanelJPerK
 
-	// Tray: reactions are taken to stop there.
-	var trayAir float64
+	// Tray: reactions are taken to stop there, unless the beans smoulder.
+	var trayAir, smoulder float64
 	trayC := amb
 	dx[xTray] = 0
 	if in.trayDryKg > 0 {
 		trayC = x[xTray]
 		trayAir = in.trayWPerK * (x[xTray] - amb)
-		dx[xTray] = -trayAir / (in.trayDryKg * bean.DryHeatCapacityJPerKgK(x[xTray], in.trayDB))
+		smoulder = in.smoulderW * max(0, 1-x[xTray]/800)
+		dx[xTray] = (smoulder - trayAir) / (in.trayDryKg * bean.DryHeatCapacityJPerKgK(x[xTray], in.trayDB))
 	}
 
 	// Probes.
@@ -119,7 +121,7 @@ func (p *Params) derive(in *held, x, dx *vector) flows {
 	dx[xTrayProbe] = (trayC - x[xTrayProbe]) / p.TrayProbeS
 
 	dx[xElectricJ] = in.airHeaterW + in.radiantW
-	dx[xReactionJ] = reaction
+	dx[xReactionJ] = reaction + smoulder
 	dx[xAirOutJ] = gc * (f.exhaustC - amb)
 	dx[xRoomJ] = casing + ductLoss + patchRoom + outerRoom + panelRoom
 	dx[xVapourJ] = vapour

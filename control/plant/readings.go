@@ -10,6 +10,7 @@ const (
 	ProbeOpen                // open circuit, reported by the converter
 	ProbeFrozen              // repeats its last value
 	ProbeShorted             // reads the terminals' temperature
+	ProbeWrong               // reads something else than the place it is named after
 )
 
 // String gives the status as one lower-case word.
@@ -23,6 +24,8 @@ func (s ProbeStatus) String() string {
 		return "frozen"
 	case ProbeShorted:
 		return "shorted"
+	case ProbeWrong:
+		return "wrong"
 	}
 	return "unknown"
 }
@@ -55,6 +58,10 @@ type Readings struct {
 	TrayProbe    ProbeReading
 	AmbientProbe ProbeReading
 
+	Bean2Probe     ProbeReading // beside the bean probe, with its own converter
+	CollectorProbe ProbeReading
+	CabinetProbe   ProbeReading
+
 	DrumDrive   DriveReading
 	BlowerDrive DriveReading
 	DrumPulses  uint64  // shaft pulses since the machine was made
@@ -76,4 +83,6 @@ type Readings struct {
 	CoolingFanRunning bool
 	StirrerRunning    bool
 	HornOn            bool
+
+	CarbonMonoxideAlarm bool
 }

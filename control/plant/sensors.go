@@ -7,14 +7,15 @@ import "math"
 // noise of the other probes.
 func (m *Machine) read() {
 	r, x := &m.readings, &m.x
-	m.probe(&r.BeanProbe, x[xBeanProbe]+m.beanDriftK(), m.beanProbeStatus())
-	m.probe(&r.InletProbe, x[xInletProbe], m.openIf(inletProbeOpen))
-	m.probe(&r.ExhaustProbe, x[xExhaustProbe], m.openIf(exhaustProbeOpen))
-	m.probe(&r.SkinProbe, x[xSkinProbe], m.openIf(skinProbeOpen))
+	m.probe(&r.BeanProbe, m.beanFeltC(), m.beanProbeStatus())
+	m.probe(&r.InletProbe, m.inletFeltC(), m.status(inletProbeOpen, inletScaledF))
+	m.probe(&r.ExhaustProbe, m.exhaustFeltC(), m.status(exhaustProbeOpen, beanExhaustSwapped))
+	m.probe(&r.SkinProbe, m.skinFeltC(), m.status(skinProbeOpen, skinReversed, skinProbeLoose))
 	m.probe(&r.ElementProbe, x[xElementProbe], ProbeGood)
 	m.probe(&r.LimitProbe, x[xLimitProbe], ProbeGood)
 	m.probe(&r.TrayProbe, x[xTrayProbe], ProbeGood)
 	m.probe(&r.AmbientProbe, m.p.AmbientC, ProbeGood)
+	m.further()
 
 	r.DrumDrive = m.drum.reading()
 	r.BlowerDrive = m.blower.reading()
@@ -52,6 +53,8 @@ func (m *Machine) beanProbeStatus() ProbeStatus {
 		return ProbeFrozen
 	case m.has(beanProbeShort):
 		return ProbeShorted
+	case m.has(beanExhaustSwapped) || m.has(beanProbeOutOfBed):
+		return ProbeWrong
 	}
 	return ProbeGood
 }
@@ -63,9 +66,15 @@ func (m *Machine) beanDriftK() float64 {
 	return -20 * min(1, (m.timeS-m.faults.fromS[beanProbeDrift])/300)
 }
 
-func (m *Machine) openIf(id faultID) ProbeStatus {
-	if m.has(id) {
+// status is what is wrong with a probe that one fault breaks and others mislead.
+func (m *Machine) status(open faultID, wrong ...faultID) ProbeStatus {
+	if m.has(open) {
 		return ProbeOpen
+	}
+	for _, id := range wrong {
+		if m.has(id) {
+			return ProbeWrong
+		}
 	}
 	return ProbeGood
 }
@@ -81,6 +90,10 @@ func (m *Machine) probe(r *ProbeReading, feltC float64, s ProbeStatus) {
 		return
 	case ProbeShorted:
 		feltC = m.p.AmbientC
+	}
+	if m.has(converterShift) {
+		feltC += shiftK
+		r.Status = ProbeWrong
 	}
 	r.C = quantise(feltC+noise, m.p.StepC)
 }

@@ -34,8 +34,14 @@ func shown(r *plant.Readings, i point.Input) (v float64, ok bool) {
 		return point.DriveStopped, true
 	}
 	switch i {
-	case point.Bean, point.Bean2:
+	case point.Bean:
 		return r.BeanProbe.C, true
+	case point.Bean2:
+		return r.Bean2Probe.C, true
+	case point.Collector:
+		return r.CollectorProbe.C, true
+	case point.Cabinet:
+		return r.CabinetProbe.C, true
 	case point.InletAir:
 		return r.InletProbe.C, true
 	case point.DrumSkin, point.DrumSkin2:
@@ -86,6 +92,8 @@ func shown(r *plant.Readings, i point.Input) (v float64, ok bool) {
 		return contact(r.ChargeGateOpen)
 	case point.DischargeDoorOpen:
 		return contact(r.DischargeOpen)
+	case point.CarbonMonoxideAlarm:
+		return contact(r.CarbonMonoxideAlarm)
 	case point.ResetButton, point.FireButton:
 		return 0, true
 	}
