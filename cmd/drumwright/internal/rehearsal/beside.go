@@ -1,6 +1,8 @@
 package rehearsal
 
 import (
+	"context"
+
 	"drumwright/control"
 	"drumwright/control/plant"
 	"drumwright/control/plant/registers"
@@ -14,6 +16,37 @@ type Moment struct {
 	Readings plant.Readings // as its devices showed it to that scan
 	Server   *registers.Server
 	Say      func(record.Command) // gives a command to the next scan
+
+	day *day
+}
+
+// Miss lets the machine go on for whole periods in which the controller makes no
+// scan; its clock tells it so afterwards, as a clock that goes on by itself does.
+// see, if any, is called after each.
+func (m *Moment) Miss(periods int, see func(plant.Truth)) error {
+	for range periods {
+		if err := m.day.server.Advance(float64(m.day.plan.Machine.Scan.PeriodS)); err != nil {
+			return err
+		}
+		m.day.missed++
+		m.day.nowS += float64(m.day.plan.Machine.Scan.PeriodS)
+		if see != nil {
+			m.day.server.With(func(x *plant.Machine) { see(x.Truth()) })
+		}
+	}
+	return nil
+}
+
+// clock is the lockstep clock that knows of missed periods.
+type clock struct {
+	control.Lockstep
+	day *day
+}
+
+func (c *clock) Next(ctx context.Context) (control.Slot, error) {
+	s, err := c.Lockstep.Next(ctx)
+	s.Missed, c.day.missed = c.day.missed, 0
+	return s, err
 }
 
 // Habits is how the operator differs from an unhurried and careful one.
@@ -30,7 +63,7 @@ func (d *day) beside() bool {
 	if d.plan.Beside == nil {
 		return false
 	}
-	m := Moment{Last: &d.last, Server: d.server, Say: d.say}
+	m := Moment{Last: &d.last, Server: d.server, Say: d.say, day: d}
 	d.server.With(func(x *plant.Machine) { m.Truth, m.Readings = x.Truth(), x.Readings() })
 	return d.plan.Beside(&m)
 }

@@ -124,8 +124,7 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 		return nil, err
 	}
 	d := &day{plan: p, server: server, moistureWB: params.MoistureWB, res: &Result{}}
-	clock := &control.Lockstep{Advance: d.advance}
-	d.runner = control.NewRunner(through(p, field), clock, core)
+	d.runner = control.NewRunner(through(p, field), &clock{control.Lockstep{Advance: d.advance}, d}, core)
 	d.runner.Log = p.Log
 	d.runner.Sinks = append([]control.Sink{d}, p.Sinks...)
 	if err := d.runner.Run(ctx); err != nil && !errors.Is(err, errDayOver) {
@@ -163,6 +162,7 @@ type day struct {
 	person   person
 	meter    meter
 	nowS     float64
+	missed   int // periods without a scan since the last
 	injected []bool
 	faultAtS float64
 	heatOffS float64
