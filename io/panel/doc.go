@@ -21,7 +21,8 @@
 //	GET  /api/v1/events        text/event-stream: "state" (record.StatusView, on
 //	                           joining and on change), "event" (record.EventView),
 //	                           "measurement" (record.MeasuredView, each second)
-//	GET  /api/v1/alarms        record.AlarmsView: what calls for a person now
+//	GET  /api/v1/alarms        record.AlarmsView: what calls for a person now;
+//	                           a "state" on the stream says when it has changed
 //	GET  /api/v1/alarms/history  {"alarms": [record.KeptAlarm]}, newest first;
 //	                           ?limit=N
 //	POST /api/v1/commands      record.Command in JSON; answers record.Answer
