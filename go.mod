@@ -3,6 +3,7 @@ module drumwright
 go 1.26.0
 
 require (
+	github.com/coreos/go-systemd/v22 v22.7.0
 	github.com/eclipse/paho.mqtt.golang v1.5.1
 	github.com/goburrow/modbus v0.1.0
 	github.com/invopop/jsonschema v0.14.0

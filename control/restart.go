@@ -23,6 +23,11 @@ type restart struct {
 
 func restartOf(r *Restored) restart { return restart{cut: r.OpenBatch, lost: r.Lost} }
 
+// Unsettled is what must outlive a restart beside the latches: whether beans
+// are, or may be, in the drum, and whether earlier latches are lost and nobody
+// has looked yet.
+func (c *Controller) Unsettled() (beans, lost bool) { return c.roast.beansIn, c.restart.lost }
+
 // latches is what the gate starts with. A batch that was cut off, and latches
 // that cannot be read, are reasons to look first even if nothing is hot.
 func (r *Restored) latches() []string {

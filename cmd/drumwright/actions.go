@@ -2,10 +2,13 @@ package main
 
 import (
 	"bufio"
+	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"drumwright/control/plant"
@@ -13,12 +16,50 @@ import (
 	"drumwright/io/point"
 )
 
+// witness remembers of a simulated machine what a look now and then would miss.
+type witness struct{ heatS atomic.Uint64 }
+
+// look is called after every step.
+func (w *witness) look(s *registers.Server) {
+	s.With(func(m *plant.Machine) {
+		if t := m.Truth(); t.AirHeaterW+t.RadiantW > 0 {
+			w.heatS.Store(math.Float64bits(t.TimeS))
+		}
+	})
+}
+
+// truth is what is really so in the machine, as one line of JSON. Times are
+// simulated seconds since it was started.
+func (w *witness) truth(s *registers.Server) []byte {
+	var t plant.Truth
+	s.With(func(m *plant.Machine) { t = m.Truth() })
+	line, err := json.Marshal(struct {
+		TimeS           float64 `json:"time_s"`
+		HeatW           float64 `json:"heat_w"`
+		LastHeatS       float64 `json:"last_heat_s"` // 0 = never
+		ContactorClosed bool    `json:"contactor_closed"`
+		DrumTurning     bool    `json:"drum_turning"`
+		AirKgPerS       float64 `json:"air_kg_per_s"`
+		BeansKg         float64 `json:"beans_kg"` // in the drum
+		BeanC           float64 `json:"bean_c"`   // of the beans; means nothing without
+		SkinC           float64 `json:"skin_c"`
+	}{t.TimeS, t.AirHeaterW + t.RadiantW, math.Float64frombits(w.heatS.Load()), t.ContactorClosed, t.DrumTurning, t.AirKgPerS, t.BeansKg, t.BeanC, t.SkinC})
+	if err != nil {
+		return []byte(err.Error())
+	}
+	return line
+}
+
 // readActions plays the operator at a simulated machine by lines of text.
-func readActions(in io.Reader, out io.Writer, s *registers.Server) {
+func readActions(in io.Reader, out io.Writer, s *registers.Server, w *witness) {
 	lines := bufio.NewScanner(in)
 	for lines.Scan() {
 		words := strings.Fields(lines.Text())
 		if len(words) == 0 {
+			continue
+		}
+		if words[0] == "truth" && len(words) == 1 {
+			fmt.Fprintf(out, "%s\n", w.truth(s))
 			continue
 		}
 		if err := actOn(s, out, words); err != nil {
@@ -73,5 +114,5 @@ func actOn(s *registers.Server, out io.Writer, words []string) (err error) {
 		}
 		return nil
 	}
-	return fmt.Errorf("not understood: charge GRAMS MOISTURE, drop, empty, reset, fault NAME, clear NAME, faults")
+	return fmt.Errorf("not understood: charge GRAMS MOISTURE, drop, empty, reset, fault NAME, clear NAME, faults, truth")
 }

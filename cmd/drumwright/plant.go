@@ -18,6 +18,7 @@ func plantCommand() *cobra.Command {
 		seed    uint64
 		scale   float64
 		anyPort bool
+		warmC   float64
 	}
 	c := &cobra.Command{
 		Use:   "plant MACHINE",
@@ -32,6 +33,7 @@ It takes an operator's actions as lines on standard input:
   empty              empty the cooling tray
   reset              press the reset button for a second
   fault NAME         inject a fault; clear NAME takes it back; faults lists them
+  truth              one line of JSON: heat, contactor, drum and beans as they are
 
 ` + exitHelp,
 		Args: cobra.ExactArgs(1),
@@ -47,6 +49,12 @@ It takes an operator's actions as lines on standard input:
 			if err != nil {
 				return err
 			}
+			if o.warmC != 0 {
+				if !(o.warmC > 60 && o.warmC <= 250) {
+					return exitError{codeInput, fmt.Errorf("warm %v °C: allowed is above 60 to 250", o.warmC)}
+				}
+				machine.WarmStart(warmAt(o.warmC))
+			}
 			s, err := registers.New(m, machine)
 			if err != nil {
 				return err
@@ -58,13 +66,15 @@ It takes an operator's actions as lines on standard input:
 			for _, address := range s.Addresses() {
 				fmt.Fprintln(cmd.OutOrStdout(), address)
 			}
-			go readActions(cmd.InOrStdin(), cmd.OutOrStdout(), s)
-			return runPlant(cmd.Context(), s, o.scale)
+			w := &witness{}
+			go readActions(cmd.InOrStdin(), cmd.OutOrStdout(), s, w)
+			return runPlant(cmd.Context(), s, o.scale, w)
 		},
 	}
 	f := c.Flags()
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the noise")
 	f.Float64Var(&o.scale, "time-scale", 1, "how much faster than life, 1 to 60")
+	f.Float64Var(&o.warmC, "warm", 0, "begin as after warming, with the drum skin at so many °C; 0 = cold")
 	f.BoolVar(&o.anyPort, "any-port", false, "use free loopback ports instead of the file's addresses")
 	return c
 }
@@ -73,7 +83,7 @@ It takes an operator's actions as lines on standard input:
 const plantStepS = 0.05
 
 // runPlant moves the machine in time with the clock until the context ends.
-func runPlant(ctx context.Context, s *registers.Server, scale float64) error {
+func runPlant(ctx context.Context, s *registers.Server, scale float64, w *witness) error {
 	clock := control.NewWallClock(plantStepS, scale)
 	for {
 		slot, err := clock.Next(ctx)
@@ -88,6 +98,13 @@ func runPlant(ctx context.Context, s *registers.Server, scale float64) error {
 			if err := s.Advance(plantStepS); err != nil {
 				return err
 			}
+			w.look(s)
 		}
 	}
+}
+
+// warmAt is a machine that has been kept warm for a while; air and exhaust lie
+// to the skin about as they do before a charge.
+func warmAt(skinC float64) plant.Warm {
+	return plant.Warm{SkinC: skinC, InletC: skinC + 18, ExhaustC: skinC - 5, RadiantW: 250}
 }

@@ -12,6 +12,9 @@ import (
 var update = flag.Bool("update", false, "rewrite what the scripts expect")
 
 func TestMain(m *testing.M) {
+	if os.Getenv(childEnv) != "" {
+		os.Exit(mainCode())
+	}
 	testscript.Main(m, map[string]func(){
 		"drumwright": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 	})

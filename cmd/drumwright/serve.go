@@ -35,8 +35,10 @@ func serveCommand() *cobra.Command {
 		Short: "Control the machine that a machine file describes",
 		Long: `serve is the daemon: it scans the machine, runs loops, sequence and interlocks,
 keeps the journal and answers the local API. It starts cold: heat never comes on
-by itself. On SIGINT or SIGTERM it writes heat off first; a second signal ends
-it at once.
+by itself, and a batch never goes on after a restart. Before anything else it
+writes heat off. On SIGINT or SIGTERM it writes heat off first and leaves drum
+and air as they are; a second signal ends it at once. Only one controller may
+drive a bus.
 
 Commands that set something in motion or lift a protection are taken at the
 machine only: over the local socket or from a loopback address.
@@ -53,9 +55,6 @@ machine only: over the local socket or from a loopback address.
 	f.Float64Var(&o.forS, "for", 0, "end after so many seconds and print how punctual the scan was; 0 = run until told")
 	return c
 }
-
-// closing bounds each step of an orderly end.
-const closing = 3 * time.Second
 
 func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.Writer) (err error) {
 	log, err := newLog(stderr, o.logLevel)
@@ -78,27 +77,35 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		log.Warn("not covered", "what", s)
 	}
 
-	keep, err := journal.Open(journalPath(m), journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
+	// Heat off comes before all else, also before the disk.
+	locks, err := lockBuses(m, lockFolders())
 	if err != nil {
 		return err
 	}
-	defer func() { err = firstOf(err, keep.Close()) }()
-	latched, err := restoredLatches(ctx, keep)
-	if err != nil {
-		log.Error("latches cannot be read: starting tripped", "err", err)
-	}
+	defer locks.release()
 	field, err := fieldbus.New(m, log)
 	if err != nil {
 		return err
 	}
 	defer func() { err = firstOf(err, field.Close()) }()
-	core, err := control.New(m, control.Restored{Latched: latched, LastBatch: keep.LastBatchID()})
+	heatOff(ctx, field, log)
+
+	keep, restored, err := openJournal(ctx, journalPath(m), journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = firstOf(err, keep.Close()) }()
+	core, err := control.New(m, restored)
 	if err != nil {
 		return err
 	}
 	scale := max(1, m.Simulation.TimeScale)
 	runner := control.NewRunner(field, control.NewWallClock(float64(m.Scan.PeriodS), scale), core)
 	runner.Log = log
+	inReal := func(s profiles.Seconds) time.Duration {
+		return time.Duration(float64(s) / scale * float64(time.Second))
+	}
+	runner.Monitor = control.NewMonitor(field, inReal(m.Limits.ScanLateS), inReal(m.Scan.PeriodS), log)
 	findRecipe := recipesIn(o.recipes)
 	runner.Recipes = func(name string) (*profiles.Recipe, error) {
 		r, err := findRecipe(name)
@@ -112,12 +119,16 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	}
 	var work sync.WaitGroup
 	defer work.Wait()
-	latches := newLatchKeeper(keep, log)
-	defer latches.close()
-	runner.Latches = latches.put
+	kept := newMemoryKeeper(keep, core, restored, log)
+	defer kept.close()
+	runner.Latches = kept.put
 
 	punctual := newPunctuality()
-	runner.Sinks = []control.Sink{punctual, keep, &eventLog{log: log}}
+	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}}
+	manager := newNotifier(m, log)
+	if manager != nil {
+		runner.Sinks = append(runner.Sinks, manager)
+	}
 	var mqtt *telemetry.MQTT
 	if m.Telemetry.MQTT != nil {
 		if mqtt, err = newMQTT(m, log); err != nil {
@@ -148,6 +159,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		defer cancel()
 	}
 	err = runner.Run(ctx)
+	manager.stopping()
 	log.Info("heat is written off; closing")
 	if o.forS > 0 {
 		punctual.print(stdout)
@@ -177,17 +189,19 @@ func firstOf(a, b error) error {
 	return b
 }
 
-// latchName is where the journal keeps the latched causes.
-const latchName = "latched causes"
+// startOff is how long heat off may take at the start before the rest goes on;
+// the scans try again.
+const startOff = time.Second
 
-// restoredLatches reads what was latched. If it cannot be read the machine
-// starts tripped: an unknown name latches the table's first cause.
-func restoredLatches(ctx context.Context, keep *journal.Sink) ([]string, error) {
-	all, err := keep.Latches(ctx)
-	if err != nil {
-		return []string{"unknown: the journal cannot be read"}, err
+// heatOff writes heat off, and reads it back, before anything else is done.
+func heatOff(ctx context.Context, field *fieldbus.Fieldbus, log *slog.Logger) {
+	ctx, cancel := context.WithTimeout(ctx, startOff)
+	defer cancel()
+	if err := field.HeatOff(ctx); err != nil {
+		log.Warn("heat is not known to be off at the start: every scan tries again", "err", err)
+		return
 	}
-	return strings.Fields(all[latchName]), nil
+	log.Info("heat is off")
 }
 
 func seconds(s profiles.Seconds) time.Duration {

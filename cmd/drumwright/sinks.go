@@ -9,7 +9,6 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"sync"
 
 	"drumwright/io/fieldbus"
 	"drumwright/io/journal"
@@ -17,39 +16,6 @@ import (
 	"drumwright/io/telemetry"
 	"drumwright/profiles"
 )
-
-// latchKeeper stores the latched causes from a goroutine of its own: storing
-// waits for the disk, and the scan does not. Only the newest list matters.
-type latchKeeper struct {
-	newest chan []string
-	done   sync.WaitGroup
-}
-
-func newLatchKeeper(keep *journal.Sink, log *slog.Logger) *latchKeeper {
-	k := &latchKeeper{newest: make(chan []string, 1)}
-	k.done.Go(func() {
-		for ids := range k.newest {
-			if err := keep.SaveLatch(latchName, strings.Join(ids, " ")); err != nil {
-				log.Error("latches not stored: a restart may forget a trip", "err", err)
-			}
-		}
-	})
-	return k
-}
-
-// put is called from the scan only.
-func (k *latchKeeper) put(ids []string) {
-	select {
-	case <-k.newest:
-	default:
-	}
-	k.newest <- ids // there is room: only the scan puts
-}
-
-func (k *latchKeeper) close() {
-	close(k.newest)
-	k.done.Wait()
-}
 
 // eventLog writes what happens to the log.
 type eventLog struct{ log *slog.Logger }

@@ -1,0 +1,351 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/ncruces/go-sqlite3"
+
+	"drumwright/io/journal"
+	"drumwright/io/record"
+)
+
+// crashes is the number of controllers that are killed, 20 or DRUMWRIGHT_CRASHES.
+func crashes(t *testing.T) int {
+	n, err := strconv.Atoi(os.Getenv("DRUMWRIGHT_CRASHES"))
+	if os.Getenv("DRUMWRIGHT_CRASHES") != "" && err != nil {
+		t.Fatal(err)
+	}
+	return max(n, 20)
+}
+
+// life is what one controller did before it was killed.
+type life struct {
+	b      *bench
+	name   string
+	before truth // of the machine, as it came
+
+	mu     sync.Mutex
+	warmed bool
+	batch  bool
+	said   map[string]time.Time // what it answered, and when
+}
+
+// say gives a command that leaves a mark in the journal. It reports whether
+// somebody answered.
+func (l *life) say(k record.Kind) bool {
+	l.mu.Lock()
+	mark := fmt.Sprintf("%s-%d", l.name, len(l.said))
+	l.mu.Unlock()
+	c := record.Command{Kind: k, Who: mark}
+	if k == record.LoadRecipe {
+		c.Recipe = "harbour-medium"
+	}
+	_, err := l.b.do(c)
+	if err != nil {
+		return false
+	}
+	l.mu.Lock()
+	l.said[mark] = time.Now()
+	l.mu.Unlock()
+	return true
+}
+
+// live is a person who does what a restarted controller asks for, begins a batch
+// and stays by it, until nobody answers.
+func (l *life) live(ended <-chan struct{}) {
+	gone := func() bool {
+		select {
+		case <-ended:
+			return true
+		default:
+			return false
+		}
+	}
+	var s seenState
+	for err := error(os.ErrNotExist); err != nil; s, err = l.b.state() {
+		if gone() {
+			return
+		}
+		time.Sleep(2 * time.Millisecond)
+	}
+	if s.State == "tripped" {
+		// It asks, and nothing heats meanwhile.
+		l.b.past(l.b.truth().TimeS + 0.5)
+		if t := l.b.truth(); t.LastHeatS > l.before.LastHeatS {
+			l.b.Errorf("%s: heat at %.2f s without anybody asking", l.name, t.LastHeatS)
+		}
+		l.say(record.ResetTrip)
+	}
+	if t := l.b.truth(); t.BeansKg > 0 {
+		l.b.tell("drop")
+	}
+	l.say(record.Dropped)
+	l.say(record.LoadRecipe)
+	if t := l.b.truth(); t.LastHeatS > l.before.LastHeatS {
+		l.b.Errorf("%s: heat at %.2f s before warming was asked for", l.name, t.LastHeatS)
+	}
+	l.mu.Lock()
+	l.warmed = true
+	l.mu.Unlock()
+	l.say(record.StartWarming)
+	l.say(record.CoolDone)
+	charged := false
+	for !gone() {
+		if s, err := l.b.state(); err == nil && s.Safety.HeatPermitted && !charged && s.State != "cooling" {
+			l.b.tell("charge 1000 11")
+			charged = l.say(record.Charged)
+			l.mu.Lock()
+			l.batch = charged
+			l.mu.Unlock()
+		}
+		l.say(record.Acknowledge)
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// Controllers killed at any moment: heat is off at the machine within the time
+// of the heartbeat, none comes back before a person at the machine asks for it,
+// and the journal is whole and misses at most the last second.
+func TestKilledAtAnyMoment(t *testing.T) {
+	t.Parallel()
+	const scale = 10
+	b := newBench(t, scale, "drumwright.db")
+	rng := rand.New(rand.NewPCG(1, 0x6b696c6c))
+	n, hot, inBatch, worst := crashes(t), 0, 0, 0.0
+	for i := range n {
+		l := &life{b: b, name: fmt.Sprintf("life-%d", i), before: b.truth(), said: map[string]time.Time{}}
+		c := b.serve()
+		var person sync.WaitGroup
+		person.Go(func() { l.live(c.done) })
+		select {
+		case <-time.After(time.Duration((0.05 + 1.45*rng.Float64()) * float64(time.Second))):
+		case <-c.done:
+			t.Fatalf("%s ended by itself:\n%s", l.name, c.log.String())
+		}
+		before := b.truth()
+		c.end(t, syscall.SIGKILL)
+		died := time.Now()
+		after := b.truth()
+		person.Wait()
+		last := b.past(after.TimeS + b.heartbeatS + 0.5)
+
+		// Death was at some moment between the two looks.
+		if late := last.LastHeatS - after.TimeS; late > b.heartbeatS+0.2 || last.HeatW != 0 || last.ContactorClosed {
+			t.Errorf("%s: heat until %.2f s after death, allowed %.2f; %+v", l.name, late, b.heartbeatS+0.2, last)
+		} else if before.HeatW > 0 {
+			worst = max(worst, last.LastHeatS-before.TimeS)
+		}
+		if !l.warmed && last.LastHeatS > l.before.LastHeatS {
+			t.Errorf("%s: heat without anybody asking", l.name)
+		}
+		if before.HeatW > 0 {
+			hot++
+		}
+		if l.batch {
+			inBatch++
+		}
+		journalHolds(t, b.journal, l, died)
+		if t.Failed() {
+			t.Fatalf("%s:\n%s", l.name, c.log.String())
+		}
+	}
+	t.Logf("%d of %d survived; heat was on at %d deaths, a batch under way at %d; at worst heat until %.2f s after the look before death (heartbeat %.1f s)", n, n, hot, inBatch, worst, b.heartbeatS)
+	if hot < n/4 || inBatch < n/8 {
+		t.Errorf("only %d deaths with heat and %d in a batch: nothing is shown", hot, inBatch)
+	}
+}
+
+// journalHolds looks at the file that a killed controller has left.
+func journalHolds(t *testing.T, path string, l *life, died time.Time) {
+	t.Helper()
+	r, err := journal.OpenReader(path)
+	if err != nil {
+		if len(l.said) > 0 {
+			t.Errorf("%s: %v", l.name, err)
+		}
+		return
+	}
+	defer r.Close()
+	if err := r.Check(context.Background()); err != nil {
+		t.Errorf("%s: %v", l.name, err)
+	}
+	texts := column(t, path, `SELECT text FROM events WHERE text LIKE '%(`+l.name+`-%'`)
+	all := strings.Join(texts, "\n")
+	for mark, at := range l.said {
+		if died.Sub(at) > time.Second && !strings.Contains(all, "("+mark+")") {
+			t.Errorf("%s: what was answered %v before death is not in the journal", mark, died.Sub(at))
+		}
+	}
+}
+
+// column reads the first column of a query, past all code of the journal.
+func column(t *testing.T, path, query string) (all []string) {
+	t.Helper()
+	c, err := sqlite3.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	if err := c.BusyTimeout(5 * time.Second); err != nil {
+		t.Fatal(err)
+	}
+	s, _, err := c.Prepare(query)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for s.Step() {
+		all = append(all, s.ColumnText(0))
+	}
+	if err := s.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// batching brings a fresh controller on a warm machine into a batch with heat on.
+func (b *bench) batching(c *child) {
+	b.Helper()
+	b.awaits(c, "asking", func(s seenState) bool { return s.State == "tripped" && s.Safety.FirstCause == "restart_hot" })
+	b.must(record.ResetTrip)
+	b.must(record.LoadRecipe)
+	b.must(record.StartWarming)
+	b.awaits(c, "heating", func(s seenState) bool { return s.Safety.HeatPermitted })
+	b.tell("charge 1000 11")
+	b.must(record.Charged)
+	b.awaits(c, "roasting", func(s seenState) bool { return s.State == "roasting" && s.Safety.HeatPermitted })
+}
+
+// At the machine's own pace. A stop of a tenth of a second is nothing; one of two
+// seconds has heat off by the heartbeat, and stays off when the process goes on.
+func TestStoppedAndContinued(t *testing.T) {
+	t.Parallel()
+	stops := []time.Duration{100 * time.Millisecond, 2 * time.Second}
+	if os.Getenv("DRUMWRIGHT_CRASHES") != "" {
+		stops = append(stops, 30*time.Second)
+	}
+	b := newBench(t, 1, "drumwright.db")
+	c := b.serve()
+	b.batching(c)
+	for _, stop := range stops {
+		short := stop < time.Second
+		before := b.truth()
+		if err := c.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+			t.Fatal(err)
+		}
+		stopped := b.truth()
+		time.Sleep(stop)
+		at := b.truth()
+		if err := c.cmd.Process.Signal(syscall.SIGCONT); err != nil {
+			t.Fatal(err)
+		}
+		if short {
+			b.past(b.truth().TimeS + 0.5)
+			if s, err := b.state(); err != nil || !s.Safety.HeatPermitted {
+				t.Fatalf("a stop of %v: %+v, %v", stop, s, err)
+			}
+			continue
+		}
+		if late := at.LastHeatS - stopped.TimeS; late > b.heartbeatS+0.2 || at.ContactorClosed {
+			t.Errorf("a stop of %v: heat until %.2f s after it, contactor closed %v", stop, late, at.ContactorClosed)
+		}
+		t.Logf("a stop of %v: heat until %.2f s after the look before it", stop, at.LastHeatS-before.TimeS)
+		b.awaits(c, "tripped", func(s seenState) bool { return s.State == "tripped" })
+		if last := b.past(b.truth().TimeS + 1); last.LastHeatS > at.LastHeatS {
+			t.Errorf("a stop of %v: heat again at %.2f s", stop, last.LastHeatS)
+		}
+		// The next needs heat again.
+		b.must(record.ResetTrip)
+		b.tell("drop")
+		b.must(record.Dropped)
+		b.must(record.StartWarming)
+		b.must(record.CoolDone)
+		b.awaits(c, "heating", func(s seenState) bool { return s.Safety.HeatPermitted })
+	}
+	if log := c.log.String(); !strings.Contains(log, "scan_late") {
+		t.Errorf("no trip for the late scan:\n%s", log)
+	}
+}
+
+// An orderly stop in a batch: heat off first and at once, the drum goes on, the
+// batch is closed as aborted, and the next start asks.
+func TestStopInABatch(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, 2, "drumwright.db")
+	c := b.serve()
+	b.batching(c)
+	b.past(b.truth().TimeS + 1)
+	before := b.truth()
+	c.end(t, syscall.SIGTERM)
+	if code := c.cmd.ProcessState.ExitCode(); code != 0 {
+		t.Errorf("exit code %d:\n%s", code, c.log.String())
+	}
+	last := b.past(b.truth().TimeS + 3)
+	if late := (last.LastHeatS - before.TimeS) / 2; before.HeatW == 0 || late > 0.3 {
+		t.Errorf("heat %.0f W before; off %.2f s after the signal, allowed 0.3", before.HeatW, late)
+	}
+	if !last.DrumTurning || last.AirKgPerS < 0.001 {
+		t.Errorf("drum and air were stopped on hot beans: %+v", last)
+	}
+	if got := column(t, b.journal, `SELECT result FROM batches`); len(got) != 1 || got[0] != record.BatchAborted {
+		t.Errorf("batches %v", got)
+	}
+	c = b.serve()
+	b.awaits(c, "asking", func(s seenState) bool {
+		return s.State == "tripped" && strings.Contains(s.Next, "restarted in a batch") && strings.Contains(s.Next, "goes on turning")
+	})
+	b.must(record.Stop)
+	b.awaits(c, "running down", func(s seenState) bool { return s.State == "run-down" })
+	if a, err := b.do(record.Command{Kind: record.StartWarming}); err != nil || a.Accepted {
+		t.Errorf("warming over beans: %+v, %v", a, err)
+	}
+	if t1 := b.truth(); !t1.DrumTurning || t1.LastHeatS > last.LastHeatS {
+		t.Errorf("after the restart: %+v", t1)
+	}
+}
+
+// A second controller on the same bus is refused before it writes anything, and
+// told who has it.
+func TestSecondControllerIsRefused(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, 5, "drumwright.db")
+	c := b.serve()
+	b.batching(c)
+	text, err := os.ReadFile(b.file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := filepath.Join(b.dir, "other.yaml") // another name, API and journal; the host by its other name
+	edit := strings.NewReplacer("listen: "+b.socket, "listen: "+b.socket+"2", b.journal, b.journal+"2", "host: 127.0.0.1", "host: localhost")
+	if err := os.WriteFile(other, []byte(edit.Replace(string(text))), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		second := start(t, nil, nil, nil, "serve", other)
+		select {
+		case <-second.done:
+		case <-time.After(patience):
+			t.Fatal("the second goes on")
+		}
+		log := second.log.String()
+		if second.cmd.ProcessState.ExitCode() != codeFailed || !strings.Contains(log, fmt.Sprintf("process %d", c.cmd.Process.Pid)) || strings.Contains(log, "heat is off") {
+			t.Errorf("exit %d:\n%s", second.cmd.ProcessState.ExitCode(), log)
+		}
+	}
+	if s, err := b.state(); err != nil || !s.Safety.HeatPermitted {
+		t.Errorf("the first was disturbed: %+v, %v", s, err)
+	}
+	c.end(t, syscall.SIGKILL)
+	c = b.serve() // the lock went with the process
+	b.awaits(c, "back", func(s seenState) bool { return s.State == "tripped" })
+}

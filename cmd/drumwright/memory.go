@@ -1,0 +1,205 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/ncruces/go-sqlite3"
+
+	"drumwright/control"
+	"drumwright/io/journal"
+	"drumwright/io/record"
+)
+
+// Names under which the journal keeps what must outlive a restart.
+const (
+	latchName = "latched causes"
+	beansName = "beans in the drum" // also the mark of a batch that is under way
+	lostName  = "latches lost"
+)
+
+// openJournal opens the journal and what survived in it. A damaged file is kept
+// aside under another name, and a new one begun: then, and when a journal that
+// was there is gone, what was latched is lost.
+func openJournal(ctx context.Context, path string, cfg journal.Config) (*journal.Sink, control.Restored, error) {
+	lost := gone(path)
+	keep, r, err := openWhole(ctx, path, cfg)
+	if damaged(err) {
+		aside, moved := setAside(path)
+		if moved != nil {
+			return nil, r, errors.Join(err, moved)
+		}
+		cfg.Log.Error("the journal is damaged: it is kept aside and a new one begun; what was latched is lost", "err", err, "kept", aside)
+		lost = true
+		keep, r, err = openWhole(ctx, path, cfg)
+	}
+	if err != nil {
+		return nil, r, err
+	}
+	r.Lost = r.Lost || lost
+	return keep, r, nil
+}
+
+// openWhole opens a journal whose latches can be read.
+func openWhole(ctx context.Context, path string, cfg journal.Config) (*journal.Sink, control.Restored, error) {
+	keep, err := journal.Open(path, cfg)
+	if err != nil {
+		return nil, control.Restored{}, err
+	}
+	kept, err := keep.Latches(ctx)
+	if err != nil {
+		return nil, control.Restored{}, errors.Join(err, keep.Close())
+	}
+	return keep, control.Restored{Latched: strings.Fields(kept[latchName]), LastBatch: keep.LastBatchID(),
+		OpenBatch: kept[beansName] != "", Lost: kept[lostName] != ""}, nil
+}
+
+// damaged reports whether a file was opened that is no whole journal.
+func damaged(err error) bool {
+	return errors.Is(err, sqlite3.CORRUPT) || errors.Is(err, sqlite3.NOTADB)
+}
+
+// gone reports whether there was a journal that is not there, or empty: its lock
+// has stayed behind.
+func gone(path string) bool {
+	if _, err := os.Stat(path + ".lock"); err != nil {
+		return false
+	}
+	fi, err := os.Stat(path)
+	return errors.Is(err, fs.ErrNotExist) || err == nil && fi.Size() == 0
+}
+
+// setAside renames a journal and what belongs to it, to a name that is free.
+func setAside(path string) (string, error) {
+	base := path + ".damaged-" + time.Now().UTC().Format("20060102T150405Z")
+	aside := base
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(aside); errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		aside = fmt.Sprintf("%s-%d", base, n)
+	}
+	for _, end := range []string{"", "-wal", "-shm"} {
+		if err := os.Rename(path+end, aside+end); err != nil && (end == "" || !errors.Is(err, fs.ErrNotExist)) {
+			return aside, fmt.Errorf("keep the damaged journal aside: %w", err)
+		}
+	}
+	return aside, nil
+}
+
+// memory is what must outlive a restart.
+type memory struct {
+	latched     string
+	beans, lost bool
+}
+
+// memoryKeeper stores the memory from a goroutine of its own: storing waits for
+// the disk, and the scan does not. Only the newest matters. What could not be
+// stored is tried again.
+type memoryKeeper struct {
+	core   *control.Controller
+	now    memory // of the scan
+	newest chan memory
+	done   sync.WaitGroup
+}
+
+// storeAgain is the pause before another try to store (common practice, no source).
+const storeAgain = 2 * time.Second
+
+// newMemoryKeeper begins with what is stored already.
+func newMemoryKeeper(keep *journal.Sink, core *control.Controller, r control.Restored, log *slog.Logger) *memoryKeeper {
+	stored := memory{latched: strings.Join(r.Latched, " "), beans: r.OpenBatch}
+	k := &memoryKeeper{core: core, now: stored, newest: make(chan memory, 1)}
+	k.done.Go(func() { k.store(keep, stored, log) })
+	k.now.lost = r.Lost // in a new journal that is not stored yet
+	k.put(core.Latched())
+	return k
+}
+
+func (k *memoryKeeper) store(keep *journal.Sink, stored memory, log *slog.Logger) {
+	want, failing := stored, false
+	again := time.NewTimer(storeAgain)
+	again.Stop()
+	for {
+		select {
+		case m, open := <-k.newest:
+			if !open {
+				return
+			}
+			want = m
+		case <-again.C:
+		}
+		err := stored.become(want, keep)
+		if err != nil {
+			again.Reset(storeAgain)
+			if !failing {
+				log.Error("latches not stored: a restart may forget a trip", "err", err)
+			}
+		} else if failing {
+			log.Info("latches stored again")
+		}
+		failing = err != nil
+	}
+}
+
+// become stores what has changed.
+func (m *memory) become(want memory, keep *journal.Sink) error {
+	if want.latched != m.latched {
+		if err := keep.SaveLatch(latchName, want.latched); err != nil {
+			return err
+		}
+		m.latched = want.latched
+	}
+	for _, mark := range []struct {
+		name string
+		have *bool
+		want bool
+	}{{beansName, &m.beans, want.beans}, {lostName, &m.lost, want.lost}} {
+		if *mark.have == mark.want {
+			continue
+		}
+		value := ""
+		if mark.want {
+			value = "yes"
+		}
+		if err := keep.SaveLatch(mark.name, value); err != nil {
+			return err
+		}
+		*mark.have = mark.want
+	}
+	return nil
+}
+
+// put takes the latched causes; it and Put are called from the scan only.
+func (k *memoryKeeper) put(ids []string) {
+	k.now.latched = strings.Join(ids, " ")
+	k.give()
+}
+
+// Put takes a finished scan.
+func (k *memoryKeeper) Put(*record.Scan) {
+	if beans, lost := k.core.Unsettled(); beans != k.now.beans || lost != k.now.lost {
+		k.now.beans, k.now.lost = beans, lost
+		k.give()
+	}
+}
+
+func (k *memoryKeeper) give() {
+	select {
+	case <-k.newest:
+	default:
+	}
+	k.newest <- k.now // there is room: only the scan gives
+}
+
+func (k *memoryKeeper) close() {
+	close(k.newest)
+	k.done.Wait()
+}
