@@ -8,32 +8,38 @@ import (
 	"drumwright/io/record"
 )
 
-type latch struct {
-	name, value string
-	done        chan error
-}
-
 // SaveLatch keeps a value under a name until it is saved anew; the empty value
 // removes it. When it returns nil the value is on the disk. It waits for that,
 // tens of milliseconds on an SD card and sometimes more than a second: never
 // call it from the scan's goroutine.
 func (s *Sink) SaveLatch(name, value string) error {
-	l := latch{name, value, make(chan error, 1)}
-	select {
-	case s.latches <- l:
-		if err := <-l.done; err != nil {
-			return fmt.Errorf("save latch %q: %w", name, err)
+	err := s.byWriter(func() error {
+		if value == "" {
+			return once(s.conn, `DELETE FROM latches WHERE name = ?`, name)
 		}
-		return nil
-	case <-s.done:
-		return fmt.Errorf("save latch %q: %w", name, errors.New("the journal is closed"))
+		return once(s.conn, `INSERT INTO latches VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET value = excluded.value, at = excluded.at`,
+			name, value, record.TimeString(time.Now().UnixNano()))
+	})
+	if err != nil {
+		return fmt.Errorf("save latch %q: %w", name, err)
 	}
+	return nil
 }
 
-func (s *Sink) saveLatch(l latch) error {
-	if l.value == "" {
-		return once(s.conn, `DELETE FROM latches WHERE name = ?`, l.name)
+// task is something that the writer does between its transactions, for
+// somebody who waits.
+type task struct {
+	do   func() error
+	done chan error
+}
+
+// byWriter has the writer do something and waits until it is on the disk.
+func (s *Sink) byWriter(do func() error) error {
+	t := task{do, make(chan error, 1)}
+	select {
+	case s.tasks <- t:
+		return <-t.done
+	case <-s.done:
+		return errors.New("the journal is closed")
 	}
-	return once(s.conn, `INSERT INTO latches VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET value = excluded.value, at = excluded.at`,
-		l.name, l.value, record.TimeString(time.Now().UnixNano()))
 }

@@ -8,15 +8,18 @@ import (
 	"github.com/ncruces/go-sqlite3"
 )
 
-//go:embed schema/1.sql
-var schema1 string
-
-//go:embed schema/2.sql
-var schema2 string
+var (
+	//go:embed schema/1.sql
+	schema1 string
+	//go:embed schema/2.sql
+	schema2 string
+	//go:embed schema/3.sql
+	schema3 string
+)
 
 // migrations lead from each schema version to the next, starting from an empty
 // file. One that has shipped is never edited; there is no way back.
-var migrations = []string{schema1, schema2}
+var migrations = []string{schema1, schema2, schema3}
 
 // version reads the schema version; an empty file has 0.
 func version(c *sqlite3.Conn) (int, error) {

@@ -69,12 +69,12 @@ type Sink struct {
 	stopped bool
 
 	// Of the writer.
-	conn    *sqlite3.Conn
-	runID   int64
-	latches chan latch
-	stop    chan struct{}
-	done    chan struct{}
-	failed  error // why the last transaction failed; nil = it did not
+	conn   *sqlite3.Conn
+	runID  int64
+	tasks  chan task
+	stop   chan struct{}
+	done   chan struct{}
+	failed error // why the last transaction failed; nil = it did not
 
 	mu    sync.Mutex
 	stats Stats
@@ -113,7 +113,7 @@ func Open(path string, cfg Config) (*Sink, error) {
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &Sink{cfg: cfg, queue: record.NewQueue[row](cfg.QueueLen), latches: make(chan latch), stop: make(chan struct{}), done: make(chan struct{})}
+	s := &Sink{cfg: cfg, queue: record.NewQueue[row](cfg.QueueLen), tasks: make(chan task), stop: make(chan struct{}), done: make(chan struct{})}
 	if err := s.openFile(path); err != nil {
 		if s.conn != nil {
 			s.conn.Close()

@@ -46,8 +46,8 @@ func (s *Sink) write() {
 			pending = s.timedFlush(pending, wait)
 		case <-wait.C:
 			pending = s.timedFlush(pending, wait)
-		case l := <-s.latches:
-			l.done <- s.saveLatch(l)
+		case t := <-s.tasks:
+			t.done <- t.do()
 		case <-s.stop:
 			for pending = s.flush(pending); s.failed == nil && s.queue.Len() > 0; {
 				pending = s.flush(pending)

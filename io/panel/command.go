@@ -28,44 +28,53 @@ var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}}
 // members are all that a command can have.
 const members = "a command has kind, recipe, loop, value, cause and who"
 
-// decodeCommand reads one command. It is stricter than encoding/json: names must
-// match to the letter and come once, so that two readers of the same bytes
-// cannot see two commands.
+// decodeCommand reads one command.
 func decodeCommand(b []byte) (record.Command, error) {
 	var c record.Command
+	given, err := decodeFlat(b, `{"kind": "charged"}`, func(name string, v any) error { return set(&c, name, v) })
+	if err != nil {
+		return c, err
+	}
+	return c, check(&c, given)
+}
+
+// decodeFlat reads a JSON object without objects or lists in it and hands over
+// its members; it returns their names. It is stricter than encoding/json: names
+// must match to the letter, which set sees to, and come once, so that two
+// readers of the same bytes cannot see two commands.
+func decodeFlat(b []byte, example string, set func(name string, v any) error) (given []string, err error) {
 	if !utf8.Valid(b) {
-		return c, errors.New("the body is not UTF-8")
+		return nil, errors.New("the body is not UTF-8")
 	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	if t, err := d.Token(); err != nil || t != json.Delim('{') {
-		return c, errors.New(`the body is not a JSON object such as {"kind": "charged"}`)
+		return nil, fmt.Errorf("the body is not a JSON object such as %s", example)
 	}
-	var given []string
 	for d.More() {
 		t, err := d.Token()
 		if err != nil {
-			return c, fmt.Errorf("the body is not JSON: %w", err)
+			return nil, fmt.Errorf("the body is not JSON: %w", err)
 		}
 		name := t.(string) // the decoder gives nothing else here
 		if slices.Contains(given, name) {
-			return c, fmt.Errorf("%q is given twice", name)
+			return nil, fmt.Errorf("%q is given twice", name)
 		}
 		given = append(given, name)
 		v, err := d.Token()
 		if err != nil {
-			return c, fmt.Errorf("the body is not JSON: %w", err)
+			return nil, fmt.Errorf("the body is not JSON: %w", err)
 		}
-		if err := set(&c, name, v); err != nil {
-			return c, err
+		if err := set(name, v); err != nil {
+			return nil, err
 		}
 	}
 	if _, err := d.Token(); err != nil {
-		return c, fmt.Errorf("the body is not JSON: %w", err)
+		return nil, fmt.Errorf("the body is not JSON: %w", err)
 	}
 	if _, err := d.Token(); err != io.EOF {
-		return c, errors.New("something follows the JSON object")
+		return nil, errors.New("something follows the JSON object")
 	}
-	return c, check(&c, given)
+	return given, nil
 }
 
 func set(c *record.Command, name string, v any) error {

@@ -29,6 +29,12 @@
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
 //	                           ?before=ID&limit=N
 //	GET  /api/v1/batches/{id}  record.KeptDetail
+//	GET  /api/v1/proofs        record.ProofBook: every proof test, what is due, what
+//	                           was done
+//	POST /api/v1/proofs        keeps one proof test: test, who, seen, measured_s,
+//	                           result, note; at the machine only; answers record.Proof
+//	POST /api/v1/proofs/begin  {"who": NAME}; lets the machine be warmed for proof
+//	                           tests; at the machine only; answers {"until": TIME}
 //	GET  /metrics              Prometheus
 //	GET  /healthz              200 while scans come, else 503
 //

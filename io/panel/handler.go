@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"path"
 	"strconv"
+	"strings"
 	"time"
 
 	"drumwright/io/record"
@@ -24,10 +25,12 @@ const (
 // everything else.
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
-	for _, route := range []struct {
+	type route struct {
 		method, path string
 		handle       http.HandlerFunc
-	}{
+	}
+	methods := make(map[string][]string) // of each path
+	for _, route := range []route{
 		{"GET", "/api/v1/state", s.state},
 		{"GET", "/api/v1/events", s.stream.serve},
 		{"GET", "/api/v1/alarms", s.alarms},
@@ -35,13 +38,19 @@ func (s *Server) Handler() http.Handler {
 		{"POST", "/api/v1/commands", s.command},
 		{"GET", "/api/v1/batches", s.batches},
 		{"GET", "/api/v1/batches/{id}", s.batch},
+		{"GET", "/api/v1/proofs", s.proofs},
+		{"POST", "/api/v1/proofs", s.prove},
+		{"POST", "/api/v1/proofs/begin", s.beginProving},
 		{"GET", "/metrics", s.metrics},
 		{"GET", "/healthz", s.healthz},
 	} {
 		mux.HandleFunc(route.method+" "+route.path, route.handle)
-		mux.HandleFunc(route.path, func(w http.ResponseWriter, r *http.Request) {
-			w.Header().Set("Allow", route.method)
-			fail(w, r, http.StatusMethodNotAllowed, fmt.Sprintf("%s takes %s only", route.path, route.method))
+		methods[route.path] = append(methods[route.path], route.method)
+	}
+	for path, allowed := range methods {
+		mux.HandleFunc(path, func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("Allow", strings.Join(allowed, ", "))
+			fail(w, r, http.StatusMethodNotAllowed, fmt.Sprintf("%s takes %s only", path, strings.Join(allowed, " and ")))
 		})
 	}
 	mux.HandleFunc("/", notFound)
@@ -122,11 +131,13 @@ func (s *Server) metrics(w http.ResponseWriter, r *http.Request) {
 	s.cfg.Metrics.ServeHTTP(w, r)
 }
 
-func (s *Server) command(w http.ResponseWriter, r *http.Request) {
+// jsonBody reads the body of a request that must be JSON; it has answered if it
+// returns false.
+func jsonBody(w http.ResponseWriter, r *http.Request) ([]byte, bool) {
 	// A form of another page can send other types without asking first.
 	if t, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || t != "application/json" {
 		fail(w, r, http.StatusUnsupportedMediaType, "the Content-Type must be application/json")
-		return
+		return nil, false
 	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, longestBody))
 	if err != nil {
@@ -136,6 +147,14 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 		} else {
 			fail(w, r, http.StatusBadRequest, "the body could not be read: "+err.Error())
 		}
+		return nil, false
+	}
+	return body, true
+}
+
+func (s *Server) command(w http.ResponseWriter, r *http.Request) {
+	body, ok := jsonBody(w, r)
+	if !ok {
 		return
 	}
 	c, err := decodeCommand(body)

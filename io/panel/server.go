@@ -34,11 +34,23 @@ type History interface {
 	Alarms(ctx context.Context, limit int) ([]record.KeptAlarm, error)
 }
 
+// Proofs knows the proof tests of the interlocks and keeps what was done.
+type Proofs interface {
+	Proofs(ctx context.Context) (record.ProofBook, error)
+	// Prove keeps one: of p only Test, Who, Seen, MeasuredS, Result and Note are
+	// heeded. record.ErrProof says that the test cannot be kept as it is.
+	Prove(ctx context.Context, p record.Proof) (record.Proof, error)
+	// BeginProving lets the machine be warmed for proof tests, whatever is
+	// overdue, until the time it returns.
+	BeginProving(who string) time.Time
+}
+
 // Config is what the panel stands between.
 type Config struct {
 	Operator Operator
 	Batches  Batches       // nil = none are kept
 	History  History       // of the alarms; nil = none is kept
+	Proofs   Proofs        // nil = there are none
 	Metrics  http.Handler  // nil = none
 	Stale    time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
 	Log      *slog.Logger  // nil = none

@@ -1,0 +1,408 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"drumwright/io/record"
+	"drumwright/safety/proof"
+)
+
+// prover leads a person through proof tests on a terminal.
+type prover struct {
+	d      *localAPI
+	o      *proveOptions
+	lines  chan string
+	out    io.Writer
+	failed []string
+	done   int
+}
+
+func newProver(d *localAPI, o *proveOptions, in io.Reader, out io.Writer) *prover {
+	p := &prover{d: d, o: o, lines: make(chan string), out: out}
+	go func() { // ends with the input, or with the process
+		defer close(p.lines)
+		s := bufio.NewScanner(in)
+		for s.Scan() {
+			p.lines <- strings.TrimSpace(s.Text())
+		}
+	}()
+	return p
+}
+
+var (
+	errSkipped = errors.New("skipped")
+	errEnough  = errors.New("ended by the person")
+)
+
+func (p *prover) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
+
+// ask prompts and waits for one of the answers; with none given any line will
+// do. q always ends the run.
+func (p *prover) ask(ctx context.Context, prompt string, answers ...string) (string, error) {
+	for {
+		fmt.Fprintf(p.out, "%s ", prompt)
+		select {
+		case <-ctx.Done():
+			return "", ctx.Err()
+		case a, ok := <-p.lines:
+			switch {
+			case !ok:
+				return "", errors.New("the input has ended in the middle of a proof test: nothing is kept of it")
+			case a == "q":
+				return "", errEnough
+			case len(answers) == 0 || slices.Contains(answers, a):
+				return a, nil
+			}
+			p.say("Please answer with one of: %s, or q to end.", strings.Join(answers, ", "))
+		}
+	}
+}
+
+// idle asks for the last scan and refuses it while a batch is in progress.
+func (p *prover) idle(ctx context.Context) (*record.Scan, error) {
+	s, err := p.d.scan(ctx)
+	if err != nil {
+		return nil, err
+	}
+	busy := s.Batch.ID != 0
+	switch s.State {
+	case "charging", "roasting", "discharging", "cooling":
+		busy = true
+	}
+	if busy {
+		return nil, fmt.Errorf("a batch is in progress (%s): proof tests are made with an empty drum and nothing in the tray", s.State)
+	}
+	return s, nil
+}
+
+func (p *prover) run(ctx context.Context, ids []string) error {
+	for _, c := range proof.Cautions() {
+		p.say("! %s", c)
+	}
+	if _, err := p.idle(ctx); err != nil {
+		return err
+	}
+	var book record.ProofBook
+	if err := p.d.get(ctx, "/api/v1/proofs", &book); err != nil {
+		return err
+	}
+	todo, err := p.choose(&book, ids)
+	if err != nil || len(todo) == 0 {
+		return err
+	}
+	var until struct{ Until time.Time }
+	if err := p.d.post(ctx, "/api/v1/proofs/begin", map[string]string{"who": p.o.who}, &until); err != nil {
+		return err
+	}
+	for i, s := range todo {
+		p.say("\n%d of %d: %s (%s), %s", i+1, len(todo), s.Title, s.ID, s.State)
+		switch err := p.test(ctx, &s.ProofTest); {
+		case errors.Is(err, errEnough):
+			return p.end()
+		case errors.Is(err, errSkipped):
+			p.say("Skipped; nothing is kept.")
+		case err != nil:
+			return fmt.Errorf("proof test %s: %w", s.ID, err)
+		}
+	}
+	return p.end()
+}
+
+func (p *prover) end() error {
+	p.say("\n%d proof tests kept, %d failed.", p.done, len(p.failed))
+	if len(p.failed) > 0 {
+		return exitError{codeFailed, fmt.Errorf("failed: %s; do not roast before it is put right and proven", strings.Join(p.failed, ", "))}
+	}
+	return nil
+}
+
+// choose picks the named tests, or those that are due.
+func (p *prover) choose(book *record.ProofBook, ids []string) ([]record.ProofStanding, error) {
+	all := make([]record.ProofTest, len(book.Tests))
+	for i := range book.Tests {
+		all[i] = book.Tests[i].ProofTest
+	}
+	if _, err := chosenTests(all, ids); err != nil {
+		return nil, err
+	}
+	var todo []record.ProofStanding
+	for _, s := range book.Tests {
+		named := slices.Contains(ids, s.ID)
+		switch {
+		case named && len(s.Lacking) > 0:
+			return nil, exitError{codeInput, fmt.Errorf("%s is not possible on this machine for want of %s", s.ID, strings.Join(s.Lacking, " and "))}
+		case named, len(ids) == 0 && s.State != record.ProofOK && s.State != record.ProofImpossible:
+			todo = append(todo, s)
+		}
+	}
+	if len(todo) == 0 {
+		p.say("\nNothing is due.")
+	}
+	return todo, nil
+}
+
+// test leads through one test and keeps the result.
+func (p *prover) test(ctx context.Context, t *record.ProofTest) error {
+	for _, c := range t.Cautions {
+		p.say("  ! %s", c)
+	}
+	for i, s := range t.Steps {
+		p.say("  %d. %s", i+1, s)
+	}
+	p.say("  Expected: %s.", t.Expected)
+	found := proof.Finding{MeasuredS: record.Unknown, Pass: true, Seen: "judged by the person"}
+	if t.Kind == record.ProofTrip || t.Kind == record.ProofWatch {
+		var err error
+		if found, err = p.measured(ctx, t); err != nil {
+			return err
+		}
+	} else if a, err := p.ask(ctx, "Enter when you have done it, s to skip:", "", "s"); err != nil {
+		return err
+	} else if a == "s" {
+		return errSkipped
+	}
+	a, err := p.ask(ctx, t.Confirm+" Is that so? y or n:", "y", "n")
+	if err != nil {
+		return err
+	}
+	if a == "n" {
+		found.Pass = false
+		found.Seen += "; not confirmed by the person"
+	}
+	prompt := "Note, or Enter for none:"
+	if t.Kind == record.ProofCertificate {
+		prompt = "Number and date of the report:"
+	}
+	note, err := p.ask(ctx, prompt)
+	if err != nil {
+		return err
+	}
+	return p.keep(ctx, t, &found, note)
+}
+
+func (p *prover) keep(ctx context.Context, t *record.ProofTest, f *proof.Finding, note string) error {
+	result := record.ProofPass
+	if !f.Pass {
+		result = record.ProofFail
+	}
+	var kept record.Proof
+	err := p.d.post(ctx, "/api/v1/proofs", map[string]any{"test": t.ID, "who": p.o.who, "seen": f.Seen, "measured_s": f.MeasuredS,
+		"result": result, "note": note}, &kept)
+	if err != nil {
+		return err
+	}
+	p.done++
+	if !f.Pass {
+		p.failed = append(p.failed, t.ID)
+	}
+	p.say("Kept as number %d: %s, %s.", kept.N, t.ID, strings.ToUpper(result))
+	return nil
+}
+
+// measured prepares, watches and puts back a test that the program can see.
+func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Finding, error) {
+	var f proof.Finding
+	for {
+		if err := p.ready(ctx, t); err != nil {
+			return f, err
+		}
+		var err error
+		if f, err = p.watch(ctx, t); err != nil {
+			return f, err
+		}
+		if f.Void == "" {
+			break
+		}
+		p.say("That says nothing: %s.", f.Void)
+		if t.Kind == record.ProofTrip {
+			if err := p.reset(ctx, t, &f); err != nil {
+				return f, err
+			}
+		}
+		a, err := p.ask(ctx, "r to repeat it, s to skip:", "r", "s")
+		if err != nil {
+			return f, err
+		}
+		if a == "s" {
+			return f, errSkipped
+		}
+	}
+	p.say("Seen: %s.", f.Seen)
+	if f.MeasuredS.Known() {
+		p.say("Measured %.2f s in scan time, limit %s s; scans seen up to %.2f s apart.", float64(f.MeasuredS), secondsText(t.LimitS), float64(f.ResolutionS))
+	}
+	if t.Kind == record.ProofTrip {
+		return f, p.reset(ctx, t, &f)
+	}
+	return f, nil
+}
+
+// ready waits until the person is ready and the machine is as the test wants it.
+func (p *prover) ready(ctx context.Context, t *record.ProofTest) error {
+	prompt := "Enter when you are ready to begin, s to skip:"
+	if t.Heat == "on" {
+		prompt = "Prepare the machine, but do not do the last step yet. Enter when the heat is on and you are ready, s to skip:"
+	}
+	for {
+		a, err := p.ask(ctx, prompt, "", "s")
+		if err != nil {
+			return err
+		}
+		if a == "s" {
+			return errSkipped
+		}
+		s, err := p.idle(ctx)
+		if err != nil {
+			return err
+		}
+		switch {
+		case s.Safety.Tripped:
+			p.say("A trip stands: %s. Reset it first.", s.Safety.First)
+		case t.Heat == "on" && !s.Safety.HeatPermitted:
+			why := s.Safety.HeldBack
+			if why == "" {
+				why = s.Next
+			}
+			p.say("The heat is not on (%s): %s", s.State, why)
+		case t.Heat == "off" && s.Safety.HeatPermitted:
+			p.say("The heat is on: stop the machine first.")
+		default:
+			return nil
+		}
+	}
+}
+
+// watch follows the scans while the person does it.
+func (p *prover) watch(ctx context.Context, t *record.ProofTest) (proof.Finding, error) {
+	m, err := proof.NewMeter(t)
+	if err != nil {
+		return proof.Finding{}, err
+	}
+	ctx, cancel := context.WithTimeout(ctx, p.o.watchFor)
+	defer cancel()
+	events, err := p.d.events(ctx)
+	if err != nil {
+		return proof.Finding{}, err
+	}
+	s, err := p.d.scan(ctx)
+	if err != nil {
+		return proof.Finding{}, err
+	}
+	m.See(s)
+	for _, c := range t.Before {
+		if err := p.d.order(ctx, c, p.o.who); err != nil {
+			return proof.Finding{}, err
+		}
+	}
+	p.say("Watching the scans. Do it now.")
+	tick := time.NewTicker(p.o.pollEvery)
+	defer tick.Stop()
+	for !m.Done() {
+		select {
+		case e, open := <-events:
+			if !open {
+				if ctx.Err() == nil {
+					return proof.Finding{}, errors.New("the daemon has ended the stream")
+				}
+				return m.Finding(), p.after(t, nil)
+			}
+			if e.Kind == record.Trip.String() {
+				p.say("  %s", e.Text)
+			}
+		case <-tick.C:
+			s, err := p.d.scan(ctx)
+			if errors.Is(err, context.DeadlineExceeded) {
+				continue
+			}
+			if err != nil {
+				return proof.Finding{}, p.after(t, err)
+			}
+			m.See(s)
+		}
+	}
+	return m.Finding(), p.after(t, nil)
+}
+
+// after takes the commands of the test back, whatever came of it. A command
+// that a trip has made needless may be refused.
+func (p *prover) after(t *record.ProofTest, err error) error {
+	for _, c := range t.After {
+		ctx, cancel := context.WithTimeout(context.Background(), daemonTime)
+		e := p.d.order(ctx, c, p.o.who)
+		cancel()
+		var no refused
+		if err == nil && e != nil && !errors.As(e, &no) {
+			err = e
+		}
+	}
+	return err
+}
+
+// calmS is for how long in scan time heat must stay off after a reset.
+const calmS = 5.0
+
+// reset has the fault taken out and the trip reset, and sees to it that no heat
+// comes back by itself.
+func (p *prover) reset(ctx context.Context, t *record.ProofTest, f *proof.Finding) error {
+	if t.Restore != "" {
+		p.say("%s", t.Restore)
+		if _, err := p.ask(ctx, "Enter when that is done:", ""); err != nil {
+			return err
+		}
+	}
+	var s *record.Scan
+	for {
+		var err error
+		if s, err = p.d.scan(ctx); err != nil {
+			return err
+		}
+		if !s.Safety.Tripped {
+			break
+		}
+		a, err := p.ask(ctx, "Look at the machine. Then press its reset button and Enter, or type reset:", "", "reset")
+		if err != nil {
+			return err
+		}
+		if a == "reset" {
+			err := p.d.order(ctx, record.Command{Kind: record.ResetTrip}, p.o.who)
+			var no refused
+			switch {
+			case errors.As(err, &no):
+				p.say("Not reset: %s", no)
+			case err != nil:
+				return err
+			}
+		}
+	}
+	if !f.Pass && f.Void == "" && strings.HasPrefix(f.Seen, "no trip") {
+		return nil // nothing was reset
+	}
+	p.say("Watching that no heat comes back by itself.")
+	tick := time.NewTicker(p.o.pollEvery)
+	defer tick.Stop()
+	for from := s.ScanS; s.ScanS < from+calmS; {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-tick.C:
+		}
+		var err error
+		if s, err = p.d.scan(ctx); err != nil {
+			return err
+		}
+		if s.Safety.HeatPermitted {
+			f.Pass = false
+			f.Seen += "; heat came back after the reset without being asked for"
+			return nil
+		}
+	}
+	f.Seen += fmt.Sprintf("; no heat in the %.0f s after the reset", calmS)
+	return nil
+}
