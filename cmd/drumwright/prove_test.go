@@ -1,0 +1,360 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"drumwright/control"
+	"drumwright/control/plant"
+	"drumwright/control/plant/registers"
+	"drumwright/io/fieldbus"
+	"drumwright/io/journal"
+	"drumwright/io/panel"
+	"drumwright/io/record"
+	"drumwright/io/record/recordtest"
+	"drumwright/profiles"
+	"drumwright/safety/proof"
+)
+
+// drumwright runs the program and gives its exit code and output.
+func drumwright(t *testing.T, args ...string) (int, string, string) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	code := run(context.Background(), args, strings.NewReader(""), &out, &errs)
+	return code, out.String(), errs.String()
+}
+
+// What was played on the simulated machine passes, is kept as simulated, and
+// counts for nothing on a real one.
+func TestProveSimulated(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "proofs.db")
+	code, out, errs := drumwright(t, "prove", "--simulate", "heron-1000", "--json", "--journal", path, "emergency-stop", "air-switch-opens", "electrical")
+	if code != codeOK {
+		t.Fatalf("code %d: %s%s", code, out, errs)
+	}
+	var got struct{ Tests []simulatedProof }
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	verdicts := map[string]string{}
+	for _, r := range got.Tests {
+		verdicts[r.Test] = r.Verdict
+	}
+	if len(verdicts) != 3 || verdicts["emergency-stop"] != "pass" || verdicts["air-switch-opens"] != "pass" || verdicts["electrical"] != "not simulated" {
+		t.Errorf("%v", verdicts)
+	}
+	r, err := journal.OpenReader(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	kept, err := r.Proofs(context.Background())
+	if err != nil || len(kept) != 2 || !kept[0].Simulated || !kept[1].Simulated || kept[0].MachineHash == "" {
+		t.Fatalf("%+v, %v", kept, err)
+	}
+	m, err := machineFrom("heron-1000")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range proof.Due(proof.Tests(m), kept, time.Now()) {
+		if s.State != record.ProofNever {
+			t.Errorf("%s is %s by a simulated record", s.ID, s.State)
+		}
+	}
+}
+
+func TestProveRefusals(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		code int
+		want string
+	}{
+		{[]string{"--simulate", "heron-1000", "tea-break"}, codeInput, `no proof test "tea-break"`},
+		{[]string{"emergency-stop"}, codeInput, "--who is missing"},
+		{[]string{"--who", "Ada", "--json"}, codeInput, "--json goes with"},
+		{[]string{"--who", "Ada", "--journal", "x.db"}, codeInput, "--journal goes with"},
+		{[]string{"--who", "Ada", "--address", "nowhere"}, codeInput, "--address"},
+		{[]string{"--who", "Ada", "--address", filepath.Join(t.TempDir(), "no.sock")}, codeFailed, "does drumwright serve run"},
+	} {
+		if code, _, errs := drumwright(t, append([]string{"prove"}, c.args...)...); code != c.code || !strings.Contains(errs, c.want) {
+			t.Errorf("%v: code %d, %q", c.args, code, errs)
+		}
+	}
+}
+
+// A machine that is broken fails, and the exit code says so.
+func TestProveSimulatedFails(t *testing.T) {
+	var out bytes.Buffer
+	err := proveSimulated(context.Background(), "heron-1000", []string{"air-switch-opens"}, &proveOptions{seed: 1, broken: []string{"proving_stuck_closed"}}, &out)
+	var exit exitError
+	if !errors.As(err, &exit) || exit.code != codeFailed || !strings.Contains(out.String(), "does not read off") {
+		t.Errorf("%v: %s", err, &out)
+	}
+}
+
+func TestProveRefusesDuringABatch(t *testing.T) {
+	api := panel.New(panel.Config{})
+	sc := recordtest.Roasting()
+	api.Put(&sc)
+	srv := httptest.NewServer(api.Handler())
+	defer srv.Close()
+	code, out, errs := drumwright(t, "prove", "--who", "Ada", "--address", strings.TrimPrefix(srv.URL, "http://"))
+	if code != codeFailed || !strings.Contains(errs, "a batch is in progress (roasting)") || !strings.Contains(out, "Software is no safety device") {
+		t.Errorf("code %d: %s%s", code, out, errs)
+	}
+}
+
+// shop is a simulated machine with everything of the daemon that prove speaks
+// to. Its time goes on by one scan in every pace, whatever the computer's load.
+type shop struct {
+	t       *testing.T
+	m       *profiles.Machine
+	server  *registers.Server
+	runner  *control.Runner
+	keep    *journal.Sink
+	address string
+	pace    *time.Ticker
+}
+
+// Next is the machine's clock.
+func (s *shop) Next(ctx context.Context) (control.Slot, error) {
+	select {
+	case <-ctx.Done():
+		return control.Slot{}, ctx.Err()
+	case <-s.pace.C:
+	}
+	if err := s.server.Advance(float64(s.m.Scan.PeriodS)); err != nil {
+		return control.Slot{}, err
+	}
+	by := time.Now().Add(5 * time.Second)
+	return control.Slot{ReadBy: by, DoneBy: by}, nil
+}
+
+func openShop(t *testing.T) *shop {
+	t.Helper()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	m, err := machineFrom("heron-1000")
+	must(err)
+	machine, err := plant.New(registers.ParamsFor(m), 1)
+	must(err)
+	s := &shop{t: t, m: m, pace: time.NewTicker(5 * time.Millisecond)}
+	s.server, err = registers.New(m, machine)
+	must(err)
+	must(s.server.Listen(true))
+	t.Cleanup(s.server.Close)
+	field, err := fieldbus.New(m, slog.New(slog.DiscardHandler))
+	must(err)
+	core, err := control.New(m, control.Restored{})
+	must(err)
+	s.keep, err = journal.Open(filepath.Join(t.TempDir(), "journal.db"), journal.Config{})
+	must(err)
+	s.runner = control.NewRunner(field, s, core)
+	s.runner.Recipes = func(name string) (*profiles.Recipe, error) { return recipeFrom(name) }
+	book := newProofBook(m, s.keep, false)
+	api := panel.New(panel.Config{Operator: proofGuard{s.runner, book}, Proofs: book})
+	s.runner.Sinks = []control.Sink{api}
+	l, err := panel.Listen("127.0.0.1:0")
+	must(err)
+	s.address = l.Addr().String()
+	ctx, cancel := context.WithCancel(context.Background())
+	var work sync.WaitGroup
+	work.Go(func() {
+		if err := s.runner.Run(ctx); err != nil {
+			t.Error(err)
+		}
+	})
+	work.Go(func() {
+		if err := api.Serve(ctx, l); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Cleanup(func() {
+		cancel()
+		work.Wait()
+		s.pace.Stop()
+		if err := errors.Join(field.Close(), s.keep.Close()); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+func (s *shop) api() *localAPI {
+	d, err := dialDaemon(s.address)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return d
+}
+
+func (s *shop) fault(name string, on bool) {
+	s.server.With(func(m *plant.Machine) {
+		if on {
+			_ = m.Inject(name)
+		} else {
+			_ = m.Clear(name)
+		}
+	})
+}
+
+// warm starts the machine as a person at its panel does, and waits for heat.
+func (s *shop) warm() error {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	d := s.api()
+	var a record.Answer
+	if err := d.post(ctx, "/api/v1/commands", map[string]any{"kind": "load-recipe", "recipe": "harbour-medium"}, &a); err != nil {
+		return err
+	}
+	if err := d.order(ctx, record.Command{Kind: record.StartWarming}, "Ada"); err != nil {
+		return err
+	}
+	for tick := time.NewTicker(10 * time.Millisecond); ; <-tick.C {
+		sc, err := d.scan(ctx)
+		if err != nil {
+			return err
+		}
+		if sc.Safety.HeatPermitted {
+			return nil
+		}
+	}
+}
+
+// actor is the person: it reads what is printed, acts and answers.
+type actor struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+	act  func(line string) string // the answer to a prompt
+	to   io.Writer
+}
+
+// Write takes one thing that is said; a prompt ends with a blank.
+func (a *actor) Write(b []byte) (int, error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.text.Write(b)
+	answer := a.act(string(b))
+	if strings.HasSuffix(string(b), ": ") {
+		a.text.WriteString(answer + "\n")
+		if _, err := fmt.Fprintln(a.to, answer); err != nil {
+			return 0, err
+		}
+	}
+	return len(b), nil
+}
+
+// A person proves the emergency stop and finds the gas alarm mute, on a machine
+// whose roasts are held up by an earlier failure.
+func TestProveWithAPerson(t *testing.T) {
+	s := openShop(t)
+	if _, err := s.keep.SaveProof(record.Proof{Test: "cover", Who: "Ada", When: time.Now(), Result: record.ProofFail, MeasuredS: record.Unknown, LimitS: record.Unknown}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.warm(); err == nil || !strings.Contains(err.Error(), "the proof test cover failed") {
+		t.Fatalf("a failed proof test does not hold up the next roast: %v", err)
+	}
+	in, to := io.Pipe()
+	defer to.Close()
+	now := ""
+	ada := &actor{to: to}
+	ada.act = func(said string) string {
+		switch {
+		case strings.Contains(said, "(emergency-stop)"):
+			now = "stop"
+		case strings.Contains(said, "(co-alarm)"):
+			now = "gas"
+		case strings.HasPrefix(said, "Prepare the machine"):
+			if err := s.warm(); err != nil {
+				t.Error(err)
+				return "q"
+			}
+		case strings.HasPrefix(said, "Watching the scans"):
+			s.fault("estop_pressed", true)
+		case strings.HasPrefix(said, "Enter when that is done"):
+			s.fault("estop_pressed", false)
+		case strings.HasPrefix(said, "Look at the machine"):
+			return "reset"
+		case strings.Contains(said, "Is that so?") && now == "gas":
+			return "n"
+		case strings.Contains(said, "Is that so?"):
+			return "y"
+		case strings.HasPrefix(said, "Note"):
+			return "by " + now
+		}
+		return ""
+	}
+	o := &proveOptions{who: "Ada", pollEvery: 2 * time.Millisecond, watchFor: 30 * time.Second}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	err := newProver(s.api(), o, in, ada).run(ctx, []string{"emergency-stop", "co-alarm"})
+	var exit exitError
+	if !errors.As(err, &exit) || exit.code != codeFailed || !strings.Contains(err.Error(), "co-alarm") || strings.Contains(err.Error(), "emergency-stop") {
+		t.Fatalf("%v\n%s", err, &ada.text)
+	}
+	kept, err := s.keep.Proofs(ctx)
+	if err != nil || len(kept) != 3 {
+		t.Fatalf("%+v, %v", kept, err)
+	}
+	stop, gas := kept[1], kept[2]
+	if stop.Test != "emergency-stop" || stop.Who != "Ada" || stop.Result != record.ProofPass || stop.Note != "by stop" || stop.MachineHash != s.m.Hash || stop.Simulated ||
+		!stop.MeasuredS.Known() || !(stop.MeasuredS <= stop.LimitS) || !strings.Contains(stop.Seen, "trip emergency_stop, safe state S6") || !strings.Contains(stop.Seen, "no heat in the 5 s after the reset") {
+		t.Errorf("%+v\n%s", stop, &ada.text)
+	}
+	if gas.Result != record.ProofFail || gas.MeasuredS.Known() || gas.Note != "by gas" {
+		t.Errorf("%+v", gas)
+	}
+	if code, out, errs := drumwright(t, "prove", "--list", "--address", s.address); code != 0 || !strings.Contains(out, "No new roast may start: the proof test co-alarm failed") {
+		t.Errorf("code %d: %s%s", code, out, errs)
+	}
+}
+
+// A pass that is later than its limit is refused, whoever says so.
+func TestBookRefusesALatePass(t *testing.T) {
+	m, err := machineFrom("heron-1000")
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep, err := journal.Open(filepath.Join(t.TempDir(), "journal.db"), journal.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer keep.Close()
+	book := newProofBook(m, keep, true)
+	for _, p := range []record.Proof{
+		{Test: "drum-stall", Result: record.ProofPass, MeasuredS: 3.3},
+		{Test: "tea-break", Result: record.ProofPass, MeasuredS: record.Unknown},
+		{Test: "electrical", Result: record.ProofPass, MeasuredS: record.Unknown},
+	} {
+		p.Who = "Ada"
+		if kept, err := book.Prove(context.Background(), p); !errors.Is(err, record.ErrProof) {
+			t.Errorf("%+v is kept as %+v, %v", p, kept, err)
+		}
+	}
+	if why := book.refusal(context.Background()); !strings.Contains(why, "electrical was never done") {
+		t.Errorf("with every test required: %q", why)
+	}
+	book.BeginProving("Ada")
+	if why := book.refusal(context.Background()); why != "" {
+		t.Errorf("warming for proof tests is refused: %s", why)
+	}
+	book.now = func() time.Time { return time.Now().Add(provingTime + time.Second) }
+	if why := book.refusal(context.Background()); why == "" {
+		t.Error("warming for proof tests is let through for ever")
+	}
+}
