@@ -122,6 +122,11 @@ func newBench(t *testing.T, scale int, journal string) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() {
+		for _, folder := range lockFolders() {
+			os.Remove(filepath.Join(folder, lockName(&m.BusList[0].BusFile)))
+		}
+	})
 	b.heartbeatS = registers.ParamsFor(m).HeartbeatS
 
 	in, stdin, err := os.Pipe()

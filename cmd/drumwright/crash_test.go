@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/ncruces/go-sqlite3"
+	"golang.org/x/sys/unix"
 
 	"drumwright/io/journal"
 	"drumwright/io/record"
@@ -348,4 +349,38 @@ func TestSecondControllerIsRefused(t *testing.T) {
 	c.end(t, syscall.SIGKILL)
 	c = b.serve() // the lock went with the process
 	b.awaits(c, "back", func(s seenState) bool { return s.State == "tripped" })
+}
+
+// The first signal asks for an orderly end, the second ends at once, also where
+// the first hangs: here because nobody takes what is printed at the end.
+func TestSecondSignalEndsAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, 5, "drumwright.db")
+	in, out, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	if n, err := unix.FcntlInt(out.Fd(), unix.F_SETPIPE_SZ, 4096); err != nil || n != 4096 {
+		t.Fatal(n, err)
+	}
+	if _, err := out.Write(make([]byte, 4096)); err != nil { // full
+		t.Fatal(err)
+	}
+	c := start(t, nil, out, nil, "serve", b.file, "--for", "600")
+	out.Close()
+	b.awaits(c, "asking", func(s seenState) bool { return s.State == "tripped" })
+	if err := c.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(patience); !strings.Contains(c.log.String(), "heat is written off") && time.Now().Before(end); {
+		time.Sleep(5 * time.Millisecond)
+	}
+	if c.ended() {
+		t.Fatalf("the first signal did not hang:\n%s", c.log.String())
+	}
+	c.end(t, syscall.SIGTERM)
+	if s, ok := c.cmd.ProcessState.Sys().(syscall.WaitStatus); !ok || !s.Signaled() || s.Signal() != syscall.SIGTERM {
+		t.Errorf("ended by %v", c.cmd.ProcessState)
+	}
 }

@@ -7,8 +7,10 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/ncruces/go-sqlite3"
@@ -26,8 +28,11 @@ const (
 )
 
 // openJournal opens the journal and what survived in it. A damaged file is kept
-// aside under another name, and a new one begun: then, and when a journal that
-// was there is gone, what was latched is lost.
+// aside under another name, and a new one begun. One that is there but cannot be
+// used, for a full or failing disk, is left alone, and a makeshift begun in the
+// folder for temporary files: a hot machine is not left without its controller.
+// In these cases, and when a journal that was there is gone, what was latched is
+// lost.
 func openJournal(ctx context.Context, path string, cfg journal.Config) (*journal.Sink, control.Restored, error) {
 	lost := gone(path)
 	keep, r, err := openWhole(ctx, path, cfg)
@@ -39,6 +44,16 @@ func openJournal(ctx context.Context, path string, cfg journal.Config) (*journal
 		cfg.Log.Error("the journal is damaged: it is kept aside and a new one begun; what was latched is lost", "err", err, "kept", aside)
 		lost = true
 		keep, r, err = openWhole(ctx, path, cfg)
+	}
+	if unusable(path, err) {
+		folder, made := os.MkdirTemp("", "drumwright-journal-")
+		if made != nil {
+			return nil, r, errors.Join(err, made)
+		}
+		makeshift := filepath.Join(folder, filepath.Base(path))
+		cfg.Log.Error("the journal cannot be used: keeping a makeshift until the next start; what was latched is lost", "err", err, "makeshift", makeshift)
+		lost = true
+		keep, r, err = openWhole(ctx, makeshift, cfg)
 	}
 	if err != nil {
 		return nil, r, err
@@ -64,6 +79,20 @@ func openWhole(ctx context.Context, path string, cfg journal.Config) (*journal.S
 // damaged reports whether a file was opened that is no whole journal.
 func damaged(err error) bool {
 	return errors.Is(err, sqlite3.CORRUPT) || errors.Is(err, sqlite3.NOTADB)
+}
+
+// unusable reports whether a journal is there and sound for all that is known,
+// but the disk does not take it.
+func unusable(path string, err error) bool {
+	if _, there := os.Stat(path); there != nil {
+		return false // a wrong path is for a person to put right
+	}
+	for _, why := range []error{sqlite3.READONLY, sqlite3.FULL, sqlite3.IOERR, sqlite3.CANTOPEN, fs.ErrPermission, syscall.EROFS, syscall.ENOSPC} {
+		if errors.Is(err, why) {
+			return true
+		}
+	}
+	return false
 }
 
 // gone reports whether there was a journal that is not there, or empty: its lock

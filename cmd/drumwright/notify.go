@@ -57,8 +57,13 @@ func newNotifier(m *profiles.Machine, log *slog.Logger) *notifier {
 	if err != nil {
 		log.Warn("no signs of life for the service manager", "err", err)
 	}
-	n := &notifier{log: log, every: interval / 4, begun: time.Now(), wake: make(chan struct{}, 1)}
-	n.send = func(s string) error { _, err := daemon.SdNotify(false, s); return err }
+	return newNotifierTo(m, log, interval, func(s string) error { _, err := daemon.SdNotify(false, s); return err })
+}
+
+// newNotifierTo makes a notifier for a manager that wants a sign of life in every
+// interval.
+func newNotifierTo(m *profiles.Machine, log *slog.Logger, interval time.Duration, send func(string) error) *notifier {
+	n := &notifier{send: send, log: log, every: interval / 4, begun: time.Now(), wake: make(chan struct{}, 1)}
 	for _, i := range neededInputs {
 		if m.HasIn[i] {
 			n.needs = append(n.needs, i)
