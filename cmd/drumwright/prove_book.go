@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"slices"
 	"strings"
 	"sync"
@@ -29,13 +30,14 @@ type proofBook struct {
 	version     string
 	requireAll  bool // tests that were never done hold up roasts too
 	now         func() time.Time
+	log         *slog.Logger
 
 	mu    sync.Mutex
 	until time.Time // warming for proof tests is let through until then
 }
 
-func newProofBook(m *profiles.Machine, store proofStore, requireAll bool) *proofBook {
-	return &proofBook{tests: proof.Tests(m), store: store, machineHash: m.Hash, version: versionText(), requireAll: requireAll, now: time.Now}
+func newProofBook(m *profiles.Machine, store proofStore, requireAll bool, log *slog.Logger) *proofBook {
+	return &proofBook{tests: proof.Tests(m), store: store, machineHash: m.Hash, version: versionText(), requireAll: requireAll, now: time.Now, log: log}
 }
 
 // Proofs gives every test with where it stands, and every record.
@@ -73,10 +75,11 @@ func (b *proofBook) Prove(_ context.Context, p record.Proof) (record.Proof, erro
 const provingTime = time.Hour
 
 // BeginProving lets the machine be warmed for proof tests.
-func (b *proofBook) BeginProving(string) time.Time {
+func (b *proofBook) BeginProving(who string) time.Time {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.until = b.now().Add(provingTime)
+	b.log.Info("warming is let through for proof tests", "who", who, "until", b.until)
 	return b.until
 }
 

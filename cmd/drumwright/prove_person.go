@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"drumwright/io/record"
 	"drumwright/safety/proof"
@@ -184,8 +186,28 @@ func (p *prover) test(ctx context.Context, t *record.ProofTest) error {
 	if err != nil {
 		return err
 	}
-	return p.keep(ctx, t, &found, note)
+	return p.keep(ctx, t, &found, printable(note))
 }
+
+// printable makes a note that the daemon takes: nothing but printable signs, and
+// no longer than it may be.
+func printable(note string) string {
+	note = strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(note, " "))
+	for i := range note {
+		if i > longestNote-utf8.UTFMax {
+			return note[:i]
+		}
+	}
+	return note
+}
+
+// longestNote is what the API takes, in bytes.
+const longestNote = 1000
 
 func (p *prover) keep(ctx context.Context, t *record.ProofTest, f *proof.Finding, note string) error {
 	result := record.ProofPass
@@ -226,12 +248,15 @@ func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Findi
 				return f, err
 			}
 		}
-		a, err := p.ask(ctx, "r to repeat it, s to skip:", "r", "s")
+		a, err := p.ask(ctx, "r to repeat it, s to skip, f if all was done as said and this is the failure:", "r", "s", "f")
 		if err != nil {
 			return f, err
 		}
 		if a == "s" {
 			return f, errSkipped
+		}
+		if a == "f" {
+			return proof.Finding{Seen: f.Void, MeasuredS: record.Unknown, ResolutionS: record.Unknown}, nil
 		}
 	}
 	p.say("Seen: %s.", f.Seen)

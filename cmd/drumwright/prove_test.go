@@ -166,7 +166,7 @@ func openShop(t *testing.T) *shop {
 	must(err)
 	s.runner = control.NewRunner(field, s, core)
 	s.runner.Recipes = func(name string) (*profiles.Recipe, error) { return recipeFrom(name) }
-	book := newProofBook(m, s.keep, false)
+	book := newProofBook(m, s.keep, false, slog.New(slog.DiscardHandler))
 	api := panel.New(panel.Config{Operator: proofGuard{s.runner, book}, Proofs: book})
 	s.runner.Sinks = []control.Sink{api}
 	l, err := panel.Listen("127.0.0.1:0")
@@ -335,7 +335,7 @@ func TestBookRefusesALatePass(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer keep.Close()
-	book := newProofBook(m, keep, true)
+	book := newProofBook(m, keep, true, slog.New(slog.DiscardHandler))
 	for _, p := range []record.Proof{
 		{Test: "drum-stall", Result: record.ProofPass, MeasuredS: 3.3},
 		{Test: "tea-break", Result: record.ProofPass, MeasuredS: record.Unknown},
@@ -356,5 +356,16 @@ func TestBookRefusesALatePass(t *testing.T) {
 	book.now = func() time.Time { return time.Now().Add(provingTime + time.Second) }
 	if why := book.refusal(context.Background()); why == "" {
 		t.Error("warming for proof tests is let through for ever")
+	}
+}
+
+func TestPrintable(t *testing.T) {
+	for in, want := range map[string]string{"as found 231 °C": "as found 231 °C", "a\tb\x00c": "a b c", "\xff": " "} {
+		if got := printable(in); got != want {
+			t.Errorf("%q becomes %q, want %q", in, got, want)
+		}
+	}
+	if got := printable(strings.Repeat("°", 2000)); len(got) > longestNote || !strings.HasSuffix(got, "°") {
+		t.Errorf("%d bytes, ends %q", len(got), got[len(got)-2:])
 	}
 }

@@ -150,6 +150,7 @@ func TestMeter(t *testing.T) {
 		{"two scans", []func(*record.Scan){nil, both(pressed, off), both(pressed, off), both(pressed, off, open)}, true, false, 0.2},
 		{"three scans", []func(*record.Scan){nil, pressed, both(pressed, off), both(pressed, off), both(pressed, off, open)}, false, false, 0.3},
 		{"a moment before, then for good", []func(*record.Scan){nil, pressed, nil, nil, both(pressed, off, open)}, true, false, 0},
+		{"neither fault nor trip", []func(*record.Scan){nil, nil, nil}, false, true, math.NaN()},
 		{"wrong cause", []func(*record.Scan){nil, both(pressed, off, open, cause("cover"))}, false, false, math.NaN()},
 		{"nothing", []func(*record.Scan){nil, pressed, pressed}, false, false, math.NaN()},
 		{"contactor stays", append([]func(*record.Scan){nil}, slices.Repeat([]func(*record.Scan){both(pressed, off)}, 40)...), false, false, math.NaN()},
@@ -174,5 +175,51 @@ func TestMeter(t *testing.T) {
 				t.Errorf("measured %v, want %v: %s", f.MeasuredS, c.s, f.Seen)
 			}
 		})
+	}
+}
+
+// A drum's standstill is timed from the last pulse, a silent unit from its last
+// answer; scans that were not seen widen the resolution that is told.
+func TestMeterTimesFromTheLastSignOfLife(t *testing.T) {
+	tests := Tests(machine(t, "heron-1000"))
+	for _, c := range []struct {
+		id, cause, state string
+		edit             func(s *record.Scan, stopped bool, sinceS float64)
+	}{
+		{"drum-stall", "drum_stall", "S3", func(s *record.Scan, stopped bool, _ float64) {
+			count := float64(s.N)
+			if stopped {
+				count = 20
+			}
+			s.Image.In[point.DrumPulses] = point.Value{V: count, Quality: point.Good}
+		}},
+		{"bus-loss", "unit_lost", "S1", func(s *record.Scan, stopped bool, sinceS float64) {
+			x := point.Value{V: 90, Quality: point.Good}
+			if stopped {
+				x = point.Value{V: 90, Quality: point.Uncertain, Cause: point.Timeout, AgeS: sinceS}
+			}
+			s.Image.In[point.Bean] = x
+		}},
+	} {
+		p, _ := Find(tests, c.id)
+		m, err := NewMeter(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n := 1; n <= 40 && !m.Done(); n += 2 { // every other scan is missed
+			m.See(scan(n, func(s *record.Scan) {
+				c.edit(s, n >= 21, float64(n-20)/10)
+				if n >= 39 {
+					off(s)
+					s.Image.In[point.ContactorClosed].V = 0
+					s.Safety.First, s.Safety.SafeState = c.cause, c.state
+				}
+			}))
+		}
+		f := m.Finding()
+		// The last life was at 2.0 s, or 2.1 s by what a count can tell; no heat at 3.9 s.
+		if got := float64(f.MeasuredS); !f.Pass || got < 1.8-1e-9 || got > 1.9+1e-9 || math.Abs(float64(f.ResolutionS)-0.2) > 1e-9 {
+			t.Errorf("%s: %+v", c.id, f)
+		}
 	}
 }

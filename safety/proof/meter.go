@@ -138,11 +138,11 @@ func (m *Meter) Finding() Finding {
 		f.Void = "a trip already stood: " + m.already + "; reset it and begin again"
 	case t.Kind == record.ProofWatch:
 		return m.watch.finding(m)
+	case !m.tripped && !m.onset:
+		f.Seen = "neither the fault nor a trip showed in the scans"
+		f.Void = f.Seen
 	case !m.tripped:
-		f.Seen = "no trip"
-		if m.onset {
-			f.Seen = fmt.Sprintf("no trip for %.1f s after the fault showed in the inputs", m.lastS-m.onsetS)
-		}
+		f.Seen = fmt.Sprintf("no trip for %.1f s after the fault showed in the inputs", m.lastS-m.onsetS)
 	default:
 		m.judge(&f)
 	}
