@@ -99,7 +99,8 @@ func Benched() []string { return slices.Sorted(maps.Keys(deeds)) }
 const (
 	coldS     = 2.0   // cold idle
 	warmS     = 20.0  // warm idle before the deed
-	waitS     = 900.0 // for heat, or for the effect
+	heatMaxS  = 120.0 // until heat must be on
+	waitS     = 900.0 // for the effect
 	standS    = 10.0  // the fault is left standing
 	thereupon = 10.0  // watched after the reset, for heat that comes back
 	resetMaxS = 600.0 // until the reset must be taken
@@ -315,7 +316,7 @@ func (b *bench) act() (bool, error) {
 		if b.idleS >= warmS {
 			return false, b.begin()
 		}
-		if b.forS() > waitS {
+		if b.forS() > heatMaxS {
 			b.over = "the heat did not come on: " + b.last.Safety.HeldBack
 			return true, nil
 		}
