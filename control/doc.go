@@ -7,6 +7,7 @@
 // wishes; the gate of package safety, which it calls last, permits.
 //
 // Runner is the other half: it keeps the rhythm, reads the field, calls Step,
-// writes the permit and hands the record on. A Controller belongs to one
+// writes the permit and hands the record on. Monitor watches it from a goroutine
+// of its own and turns heat off when no permit comes for too long. A Controller belongs to one
 // goroutine; a Runner's Do may be called from any.
 package control

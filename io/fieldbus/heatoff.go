@@ -113,28 +113,40 @@ func (b *bus) heatOff(ctx context.Context) error {
 	return b.sendOff(ctx, own, end)
 }
 
-// sendOff writes every order until it is acknowledged or the time is over, then
-// reads them back.
+// sendOff writes every order and reads it back. What is not acknowledged is tried
+// again, after the others, until the time is over: a device that is dead must
+// not keep the contactor of another closed.
 func (b *bus) sendOff(ctx context.Context, l line, end time.Time) error {
-	var errs []error
+	var calls []*offCall
 	for s := range numStages {
 		for i := range b.emergency {
-			o := &b.emergency[i]
-			if o.stage != s {
+			if o := &b.emergency[i]; o.stage == s {
+				calls = append(calls, &offCall{b: b, o: o, line: l, client: clientFor(b.tcp, o.it.u.address, l)})
+			}
+		}
+	}
+	for first := true; ; first = false {
+		again := false
+		for _, c := range calls {
+			if !first && !c.unsure {
 				continue
 			}
-			x := offCall{b: b, o: o, line: l, client: clientFor(b.tcp, o.it.u.address, l)}
-			err := x.write(end)
-			for err != nil && !errors.As(err, new(*modbus.ModbusError)) && ctx.Err() == nil && time.Now().Before(end) {
-				time.Sleep(insistEvery)
-				err = x.write(end)
+			c.err = c.write(end)
+			c.unsure = c.err != nil && !errors.As(c.err, new(*modbus.ModbusError))
+			if c.err == nil {
+				c.err = c.confirm(end)
 			}
-			if err == nil {
-				err = x.confirm(end)
-			}
-			if err != nil {
-				errs = append(errs, fmt.Errorf("%s not known to be off: %w", o.name(), err))
-			}
+			again = again || c.unsure
+		}
+		if !again || ctx.Err() != nil || !time.Now().Before(end) {
+			break
+		}
+		time.Sleep(insistEvery)
+	}
+	var errs []error
+	for _, c := range calls {
+		if c.err != nil {
+			errs = append(errs, fmt.Errorf("%s not known to be off: %w", c.o.name(), c.err))
 		}
 	}
 	return errors.Join(errs...)
@@ -167,6 +179,8 @@ type offCall struct {
 	o      *offOrder
 	line   line
 	client modbus.Client
+	err    error
+	unsure bool // the write was not answered
 }
 
 func (x *offCall) begin(end time.Time, out, back int) error {

@@ -79,6 +79,45 @@ func TestHeatOffTellsWhatIsNotOff(t *testing.T) {
 	}
 }
 
+// A heater that does not answer does not keep the contactor of another device
+// closed, and is tried until it does.
+func TestHeatOffDoesNotWaitForTheDead(t *testing.T) {
+	s := newScript(t)
+	begin := time.Now()
+	var mu sync.Mutex
+	var opened time.Duration
+	tries := 0
+	s.behave(func(x *exchange) {
+		mu.Lock()
+		defer mu.Unlock()
+		switch unit := x.request[6]; {
+		case x.request[7] == 1 || x.request[7] == 3:
+			exception(1)(x)
+		case unit == 1:
+			if tries++; tries > 3 {
+				faithful(x)
+			}
+		default:
+			if opened == 0 {
+				opened = time.Since(begin)
+			}
+			faithful(x)
+		}
+	})
+	elsewhere := contact(0, point.Coil, 3)
+	elsewhere.Unit = 2
+	m := newMachine().tcp(s.address).output(point.AirHeaterPower, number(0, point.Holding, 10)).output(point.HeatEnable, elsewhere)
+	m.BusList[0].TimeoutS = 0.1
+	f := m.open(t)
+	begin = time.Now()
+	if err := f.HeatOff(within(t, 3*time.Second)); err != nil {
+		t.Error(err)
+	}
+	if opened == 0 || opened > 500*time.Millisecond || tries != 4 {
+		t.Errorf("contactor after %v, heater after %d tries", opened, tries)
+	}
+}
+
 // While the scan waits in a transaction that does not end, heat goes off over a
 // connection of its own; not a byte of it on the scan's.
 func TestHeatOffPastAStuckTransaction(t *testing.T) {
