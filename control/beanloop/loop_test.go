@@ -61,7 +61,8 @@ func TestGains(t *testing.T) {
 		freq = math.Sqrt(1/(tau*tauC) + k2/tau)
 		return freq, (1/tau + 1/tauC) / (2 * freq)
 	}
-	g := DefaultGains()
+	g := DefaultGains() // the study's, with its own early time constant
+	g.EarlyTauCS = 20
 	for _, c := range []struct{ tS, tauC, k2 float64 }{
 		{10, 20, 0.01125}, {100, 20, 0.01125}, {130, 25, 0.009}, {160, 30, 0.0075}, {600, 30, 0.0075},
 	} {
