@@ -1,0 +1,130 @@
+package assess
+
+import (
+	"context"
+	"math"
+	"reflect"
+	"testing"
+)
+
+// The curves against the figures printed with their definition (computed
+// independently in Python, double precision, to the digits given here): rate of
+// rise 127 s after charge and at drop, and their own roughness.
+func TestCurves(t *testing.T) {
+	for i, want := range []struct{ at127, atDrop, rough float64 }{{26.0, 7.1, 0.17}, {26.5, 8.5, 0.21}, {26.9, 6.2, 0.14}} {
+		c := &curves[i]
+		rate := func(s float64) float64 { return 60 * (c.At(s+0.5) - c.At(s-0.5)) }
+		if math.Abs(rate(127)-want.at127) > 0.06 || math.Abs(rate(c.DropS)-want.atDrop) > 0.06 || math.Abs(c.At(c.DropS)-c.DropC) > 1e-9 {
+			t.Errorf("curve %s: %.2f and %.2f K/min, ends at %.3f °C; want %+v", c.Name, rate(127), rate(c.DropS), c.At(c.DropS), want)
+		}
+		var s, v []float64
+		for x := 0.0; x <= c.DropS; x += 0.5 {
+			s, v = append(s, x), append(v, c.At(x))
+		}
+		if got := roughness(s, v, 127); math.Abs(got-want.rough) > 0.015 {
+			t.Errorf("curve %s: roughness %.3f K/min, want %.2f", c.Name, got, want.rough)
+		}
+	}
+}
+
+// Figures of a made-up batch against hand calculation.
+func TestFigures(t *testing.T) {
+	c := &curves[0]
+	tr := trace{curve: c, lossErr: -0.004}
+	for s := 0.0; s <= c.DropS; s++ {
+		off := 200 * math.Exp(-s/15) // the plunge
+		switch {
+		case s >= 300:
+			off = -0.3
+		case s >= 120:
+			off = 0.4
+		}
+		tr.sinceS, tr.probeC = append(tr.sinceS, s), append(tr.probeC, c.At(s)+off)
+		tr.beanErrC, tr.limited = append(tr.beanErrC, 0.5), append(tr.limited, s > 620)
+	}
+	f := tr.figures()
+	from := f.TurnS + 60 // by search, see below
+	n1, n2 := 300-from, c.DropS-300+1
+	rms := math.Sqrt((n1*0.16 + n2*0.09) / (n1 + n2))
+	if f.TurnS < 30 || f.TurnS > 60 {
+		t.Fatalf("turn at %g s", f.TurnS)
+	}
+	for _, x := range []struct {
+		name           string
+		got, want, tol float64
+	}{
+		{"turn's slope", c.At(f.TurnS+1) - c.At(f.TurnS-1), 400. / 15 * math.Exp(-f.TurnS/15), 0.3},
+		{"rms", f.RmsC, rms, 0.03}, {"most", f.MaxC, 0.4, 0.3}, {"at drop", f.DropErrorC, -0.3, 1e-9},
+		{"loss", f.LossError, -0.004, 0}, {"beans", f.BeanErrorC, 0.5, 1e-9}, {"limited", f.LimitedShare, 10 / (n1 + n2), 1e-9},
+	} {
+		if math.Abs(x.got-x.want) > x.tol {
+			t.Errorf("%s %.4f, want %.4f", x.name, x.got, x.want)
+		}
+	}
+}
+
+// A few batches, twice: the same to the bit whatever ran beside them, and as
+// good as the goals ask where the machine can (goals from an independent study
+// of this loop in Python, with room).
+func TestAssess(t *testing.T) {
+	sizes, err := Standard()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var cells []Cell
+	for _, c := range Grid(sizes, true) {
+		switch c.Name {
+		case "nominal", "probe lag +40 %", "mains -10 %", "gas share 0.14":
+			cells = append(cells, c)
+		}
+	}
+	first, err := Run(context.Background(), cells)
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, err := Run(context.Background(), cells[:2])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(first[:2], second) {
+		t.Errorf("the same cells gave different figures:\n%+v\n%+v", first[:2], second)
+	}
+	for _, r := range first {
+		t.Logf("%s %s: rms %.2f, most %.2f, best %.2f, reach %v", r.Size, r.Name, r.RmsC, r.MaxC, r.BestRmsC, r.InReach)
+		if large := r.Size == "heron-1000"; r.Name == "mains -10 %" && large == r.Feasible {
+			t.Errorf("%s on weak mains: feasible %v; its heater gives %s", r.Size, r.Feasible, "294 °C at -10 % with 1 kg, enough with 250 g")
+		}
+	}
+	for _, g := range Judge(first) {
+		if g.Must && !g.Kept {
+			t.Errorf("missed: %s: %s", g.Text, g.Got)
+		}
+	}
+}
+
+// What was broken off keeps no goal and is no excuse unless nobody could.
+func TestJudge(t *testing.T) {
+	ok := Figures{RmsC: 0.1, MaxC: 0.2}
+	for _, c := range []struct {
+		name string
+		r    Result
+		kept bool
+		none bool
+	}{
+		{"good", Result{Group: Single, Figures: ok, InReach: true}, true, false},
+		{"broken off", Result{Group: Single, Figures: ok, InReach: true, BrokenOffBy: "x"}, false, false},
+		{"out of reach", Result{Group: Single, Figures: Figures{RmsC: 3}}, true, true},
+		{"missed", Result{Group: Single, Figures: Figures{RmsC: 0.51}, InReach: true}, false, false},
+		{"nominal with a peak", Result{Group: Nominal, Figures: Figures{RmsC: 0.1, MaxC: 0.7}, InReach: true}, false, false},
+	} {
+		goals := Judge([]Result{c.r})
+		if (len(goals) == 0) != c.none {
+			t.Errorf("%s: %d goals", c.name, len(goals))
+		}
+		for _, g := range goals {
+			if g.Kept != c.kept {
+				t.Errorf("%s: kept %v", c.name, g.Kept)
+			}
+		}
+	}
+}

@@ -1,0 +1,162 @@
+package assess
+
+import (
+	"fmt"
+	"math/rand/v2"
+
+	"drumwright/control"
+	"drumwright/control/plant"
+	"drumwright/control/plant/registers"
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
+
+// Cell is one batch of the grid.
+type Cell struct {
+	Size  Size
+	Curve *Curve
+	Group Group
+	Name  string
+	Seed  uint64 // of the noise
+	Off   Deviation
+}
+
+// Group says which goals hold for a cell.
+type Group string
+
+// The groups.
+const (
+	Nominal   Group = "nominal"
+	Single    Group = "single"
+	Corner    Group = "corner"
+	Random    Group = "random"
+	Structure Group = "structure" // the machine is of another form than the controller's model
+)
+
+// settleS is how long the machine is ready before the beans go in; startMaxS
+// how long it may take to be ready.
+const (
+	settleS   = 10.0
+	startMaxS = 900.0
+)
+
+// batch is a batch under way.
+type batch struct {
+	cell    *Cell
+	field   field
+	core    *control.Controller
+	perfect *perfect // leads the air in the controller's place; nil if not
+	rec     record.Scan
+	img     point.Image
+	cmds    []control.Command
+	nowS    float64
+	trace   trace
+	each    func(*record.Scan) // told of every scan; may be nil
+}
+
+// roast plays the cell's batch from a warm machine to the planned drop.
+func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
+	m := c.Size.Machine
+	params := c.Off.of(registers.ParamsFor(m))
+	machine, err := plant.New(params, c.Seed)
+	if err != nil {
+		return nil, err
+	}
+	core, err := control.New(m, control.Restored{})
+	if err != nil {
+		return nil, err
+	}
+	b := &batch{cell: c, core: core, each: each}
+	b.field = field{m: m, machine: machine, rng: rand.New(rand.NewPCG(c.Seed, 0x61737365)), noiseC: 0.15, bumpSd: c.Off.BumpC, flow: 1 + c.Off.FlowFrac}
+	if c.Off.NoiseC > 0 {
+		b.field.noiseC = c.Off.NoiseC
+	}
+	if withPerfect {
+		if b.perfect, err = newPerfect(c, &params); err != nil {
+			return nil, err
+		}
+	}
+	if err := b.start(&params); err != nil {
+		return nil, fmt.Errorf("%s %s, curve %s: %w", c.Size.Name, c.Name, c.Curve.Name, err)
+	}
+	green := float64(c.Size.Charge.Green) * (1 + c.Off.MassFrac)
+	if err := machine.Charge(green, params.MoistureWB); err != nil {
+		return nil, err
+	}
+	if !m.HasIn[point.ChargeGateOpen] {
+		b.say(record.Charged)
+	}
+	for b.rec.Batch.SinceS < c.Curve.DropS {
+		if err := b.scan(); err != nil {
+			return nil, fmt.Errorf("%s %s, curve %s: %w", c.Size.Name, c.Name, c.Curve.Name, err)
+		}
+		b.trace.add(b)
+		if b.rec.State != "charging" && b.rec.State != "roasting" {
+			b.trace.brokenOffBy = b.brokenOffBy()
+			break
+		}
+	}
+	return &b.trace, nil
+}
+
+// brokenOffBy names the trip of this scan, or else the state it led to.
+func (b *batch) brokenOffBy() string {
+	for i := range b.rec.NumEvents {
+		if e := &b.rec.Events[i]; e.Kind == record.Trip {
+			return e.Name
+		}
+	}
+	return b.rec.State
+}
+
+// start brings the machine where a preheat would have, and waits until the
+// controller calls it ready.
+func (b *batch) start(p *plant.Params) error {
+	s := &b.cell.Size
+	if err := b.scan(); err != nil {
+		return err
+	}
+	skin, inlet := float64(s.Charge.Skin)+b.cell.Off.SkinAtChargeK, float64(s.Charge.Air)
+	loss := p.SkinRoomWPerK*(skin-p.AmbientC) - p.GasSkinWPerK*(inlet-skin)
+	b.field.machine.WarmStart(plant.Warm{SkinC: skin, InletC: inlet, ExhaustC: skin, RadiantW: max(0, loss), Running: true})
+	b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: s.recipe(b.cell.Curve)})
+	b.say(record.StartWarming)
+	for b.rec.State != "ready" || b.rec.InS < settleS {
+		if err := b.scan(); err != nil {
+			return err
+		}
+		if b.nowS > startMaxS {
+			return fmt.Errorf("not ready within %.0f s: %s", startMaxS, b.rec.Next)
+		}
+	}
+	return nil
+}
+
+func (b *batch) say(k record.Kind) {
+	b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: k, Who: "assess", Local: true}})
+}
+
+// scan lets one period pass at the machine, then runs one scan.
+func (b *batch) scan() error {
+	period := float64(b.cell.Size.Machine.Scan.PeriodS)
+	b.nowS += period
+	b.rec.N++
+	b.field.machine.Step(period)
+	b.rec.Timing.PeriodS = period
+	b.field.read(&b.img)
+	if b.perfect != nil {
+		b.perfect.lead(b)
+	}
+	permit := b.core.Step(b.nowS, &b.img, b.cmds, &b.rec)
+	for i := range b.cmds {
+		if a := b.cmds[i].Answer; !a.Accepted {
+			return fmt.Errorf("%s was refused: %s", b.cmds[i].Kind, a.Reason)
+		}
+	}
+	b.cmds = b.cmds[:0]
+	b.field.write(&permit)
+	if b.each != nil {
+		b.each(&b.rec)
+	}
+	return b.field.err
+}
