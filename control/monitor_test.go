@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"math/rand/v2"
 	"slices"
 	"sync"
 	"testing"
@@ -279,4 +280,84 @@ func TestMonitorWaitsThreePeriods(t *testing.T) {
 	if m := NewMonitor(&cutter{}, 200*ms, 500*ms, nil); m.Limit != 1500*ms {
 		t.Errorf("limit %v", m.Limit)
 	}
+}
+
+// A scan that panics in a roast, at whatever point: heat is off at the machine
+// before the panic goes on, and a new controller does not turn it on.
+func TestPanicsHaveHeatOff(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, nil).to(batch.Roasting)
+	core := g.core
+	rng := rand.New(rand.NewPCG(3, 3))
+	heated := 0
+	for i := range 50 {
+		where, at := []string{"read", "sink", "write", "latches"}[rng.IntN(4)], 2+rng.IntN(10)
+		synctest.Test(t, func(t *testing.T) {
+			f := &inTime{rig: g, at: time.Now()}
+			boom := func(here string) {
+				if here == where && f.scan >= at {
+					if f.heaterW() > 0 {
+						heated++
+					}
+					panic(here)
+				}
+			}
+			f.hang = func(int) { boom("read") }
+			r := NewRunner(&mined{f, func() { boom("write") }}, &bubble{period: 100 * ms}, core)
+			r.rec.ScanS = g.nowS
+			r.Sinks = []Sink{sinkFunc(func(s *record.Scan) { g.nowS = s.ScanS; boom("sink") })}
+			r.Latches = func([]string) { boom("latches") }
+			if where == "latches" { // a trip comes at that scan
+				f.hang = func(scan int) {
+					if scan == at {
+						f.mu.Lock()
+						defer f.mu.Unlock()
+						g.inject("estop_pressed")
+					}
+				}
+			}
+			func() {
+				defer func() {
+					if recover() == nil {
+						t.Errorf("%d: no panic in %s", i, where)
+					}
+				}()
+				_ = r.Run(t.Context())
+			}()
+			time.Sleep(10 * ms) // a step of the machine
+			if w := f.heaterW(); w > 0 || !f.off {
+				t.Errorf("%d: %.0f W after a panic in %s", i, w, where)
+			}
+		})
+		if i < 49 { // the core of a panic trips: its contactor opened by itself
+			g = newRig(t, nil).to(batch.Roasting)
+			core = g.core
+		}
+	}
+	if heated < 25 {
+		t.Errorf("heat was on at %d panics only", heated)
+	}
+	g.permit = safety.HeatOff()
+	g.again(Restored{OpenBatch: true})
+	g.run(10)
+	if g.permit.Value(point.HeatEnable) >= 0.5 || g.core.State() != batch.Tripped {
+		t.Errorf("after the restart: %s, permit %v", g.core.State(), g.permit.Values())
+	}
+}
+
+type sinkFunc func(*record.Scan)
+
+func (f sinkFunc) Put(s *record.Scan) { f(s) }
+
+// mined is a field whose writes of a permit may panic.
+type mined struct {
+	*inTime
+	before func()
+}
+
+func (m *mined) Write(ctx context.Context, by time.Time, p *safety.Permit) error {
+	if p.Covers(point.DrumRun) {
+		m.before()
+	}
+	return m.inTime.Write(ctx, by, p)
 }
