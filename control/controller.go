@@ -27,6 +27,7 @@ type Command struct {
 // Restored is what survives a restart.
 type Restored struct {
 	Latched   []string // causes that were latched
+	Today     string   // date by which exceptions end, such as 2026-08-01; "" = none is in force
 	LastBatch uint64   // number of the last batch in the journal
 	OpenBatch bool     // a batch was cut off, or its beans were never seen to leave the drum
 	Lost      bool     // what survived cannot be read: a named person must look
@@ -151,12 +152,25 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.listen(img, cmds, rec)
 	c.move(rec)
 	c.wishAll(img, dt, rec)
-	c.permit = c.gate.Judge(safety.Context{
-		ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(),
-	}, img, &c.wish, rec)
+	c.permit = c.gate.Judge(c.context(scanS), img, &c.wish, rec)
 	c.applied()
 	c.report(img, rec)
 	return c.permit
+}
+
+// context is what the gate must know of the batch.
+func (c *Controller) context(scanS float64) safety.Context {
+	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS()}
+	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
+		x.RoastS, x.LatestS = c.sinceCharge(), float64(r.recipe.Drop.LatestS)
+		if r.recipe.Drop.Bean != nil {
+			x.DropC = float64(*r.recipe.Drop.Bean)
+		}
+	}
+	if c.trayHot {
+		x.TrayS = c.trayS
+	}
+	return x
 }
 
 // Tripped reports whether a trip stands.

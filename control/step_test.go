@@ -299,9 +299,12 @@ func TestOperatorAloneDrops(t *testing.T) {
 	horn := 0
 	for g.rec.Batch.SinceS < 250 {
 		g.step()
-		if g.permit.Value(point.Horn) > 0 {
+		if g.permit.Value(point.Horn) > 0 && !g.rec.Alarms.Stands("drop_overdue") {
 			horn++
 		}
+	}
+	if !g.rec.Alarms.Stands("drop_overdue") {
+		t.Error("nobody is told that the drop is overdue")
 	}
 	if g.core.State() != batch.Roasting || !g.has(record.Note, "drop-due") || g.rec.Next != "Drop now: the recipe's drop is reached." {
 		t.Errorf("%s, %q", g.rec.State, g.rec.Next)

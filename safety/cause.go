@@ -48,7 +48,9 @@ const (
 type Row struct {
 	ID          string // as configuration, record and alarms name it
 	State       SafeState
-	Warn        bool // only warns; blocks nothing
+	Warn        bool // only warns
+	Hold        bool // with Warn: also refuses to begin heat, but does not end it
+	Fixed       bool // cannot be excepted
 	Arm         Arming
 	AfterS      float64 // on-delay, s
 	Class       Class

@@ -33,6 +33,11 @@ func ceilings(l *profiles.Limits) []ceiling {
 		s("unit_lost", &l.BusLostS, 5), s("cooling_fan", &l.FanFailS, 20), s("cover", &l.CoverS, 5), s("scan_late", &l.ScanLateS, 2),
 		{"heat_off_rise", (*float64)(&l.OffRiseKPerS), 5, "K/s"},
 		s("heat_off_wait_air", &l.OffRiseAirS, 300), s("heat_off_wait_skin", &l.OffRiseSkinS, 900),
+		c("collector_high.at", &l.CollectorHigh.At, 180), s("collector_high.after", &l.CollectorHigh.AfterS, 5),
+		c("cabinet_high.at", &l.CabinetHigh.At, 75), s("cabinet_high.after", &l.CabinetHigh.AfterS, 10),
+		{"bean_probes_apart", (*float64)(&l.ProbesApartK), 15, "K"}, {"cold_probes_apart", (*float64)(&l.ColdApartK), 15, "K"},
+		{"air_weak_warn", (*float64)(&l.AirWeakWarn), 0.4, ""}, {"air_weak_trip", (*float64)(&l.AirWeakTrip), 0.6, ""},
+		{"mains_low", (*float64)(&l.MainsLow), 0.3, ""},
 	}
 }
 

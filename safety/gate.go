@@ -15,7 +15,12 @@ type Context struct {
 	ScanS        float64 // scan time, s
 	PeriodS      float64 // nominal scan period, s
 	BeansIn      bool    // beans are, or may be, in the drum
-	SinceChargeS float64 // s; 0 before
+	SinceChargeS float64 // for which the bean probe has been in beans, s; 0 before and when they go
+
+	RoastS  float64 // since charge, as long as the beans have not been dropped, s; 0 = no roast
+	DropC   float64 // bean probe at which the recipe ends, °C; 0 = none
+	LatestS float64 // time since charge at which the recipe ends in any case; 0 = none
+	TrayS   float64 // for which beans have lain in the cooling tray, s; 0 = none
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.
@@ -26,7 +31,12 @@ type Gate struct {
 	latch   []bool
 	found   []finding // what tripped it
 	warned  []bool
+	latchS  []float64 // scan time of the trip
 
+	excepted []bool // does not trip
+	told     []bool // that an excepted cause stands
+
+	machine      *profiles.Machine
 	limits       profiles.Limits
 	maxDuty      [2]float64 // air, radiant; 1 for an on/off output, whose share is in its time
 	powerW       [2]float64
@@ -40,6 +50,9 @@ type Gate struct {
 	rpmPerHz     float64
 	pulsesPerRev float64
 	coolC        float64 // a machine below is cool
+	ratedV       float64 // mains voltage of the rated powers
+	airHeaterEff float64
+	riseNeedsJ   float64
 
 	state  SafeState
 	first  int // row of the first cause, -1 = none
@@ -59,8 +72,9 @@ type Gate struct {
 // NewGate makes the gate of a machine. latched names the causes whose latch
 // survived a restart; an unknown name latches the table's first row, because
 // the store then cannot be trusted.
-func NewGate(m *profiles.Machine, latched []string) *Gate {
+func NewGate(m *profiles.Machine, latched []string, options ...Option) *Gate {
 	g := &Gate{
+		machine:      m,
 		limits:       capped(m.Limits),
 		maxDuty:      [2]float64{float64(m.Heaters.Air.MaxDuty), float64(m.Heaters.Radiant.MaxDuty)},
 		powerW:       [2]float64{float64(m.Heaters.Air.PowerW), float64(m.Heaters.Radiant.PowerW)},
@@ -74,6 +88,9 @@ func NewGate(m *profiles.Machine, latched []string) *Gate {
 		rpmPerHz:     m.SkinMMPerSPerHz() / (2 * math.Pi * 1000 * float64(m.Drum.RadiusM)) * 60,
 		pulsesPerRev: float64(m.Drum.PulsesPerRev),
 		coolC:        float64(m.Batch.RunDownBelow),
+		ratedV:       float64(m.Heaters.RatedV),
+		airHeaterEff: float64(m.Heaters.Air.Efficiency),
+		riseNeedsJ:   riseNeedsJ(float64(m.Bed.DrumHeat), float64(m.Heaters.Radiant.PanelJPK)),
 		first:        -1,
 		anew:         true,
 		fresh:        true,
@@ -87,9 +104,13 @@ func NewGate(m *profiles.Machine, latched []string) *Gate {
 	g.table = rows(&g.limits)
 	n := len(g.table)
 	g.covered, g.stands, g.latch = make([]bool, n), make([]float64, n), make([]bool, n)
-	g.found, g.warned = make([]finding, n), make([]bool, n)
+	g.found, g.warned, g.latchS = make([]finding, n), make([]bool, n), make([]float64, n)
+	g.excepted, g.told = make([]bool, n), make([]bool, n)
 	for i := range g.table {
 		g.covered[i] = covered(g.table[i].ID, m)
+	}
+	for _, o := range options {
+		o(g)
 	}
 	for _, id := range latched {
 		i := g.row(id)
@@ -171,6 +192,11 @@ func (g *Gate) look(ctx Context, img *point.Image, w *Wishes) {
 	default:
 		g.v.noTime, g.scanS = true, ctx.ScanS
 	}
+	if !g.begun {
+		for i := range g.latchS { // when a latch from before the start was made is not known
+			g.latchS[i] = g.scanS
+		}
+	}
 	g.begun = true
 }
 
@@ -178,6 +204,10 @@ func (g *Gate) look(ctx Context, img *point.Image, w *Wishes) {
 func (g *Gate) run(rec *record.Scan) {
 	for i := range g.table {
 		r := &g.table[i]
+		if g.excepted[i] && !g.latch[i] {
+			g.runExcepted(i, rec)
+			continue
+		}
 		if !g.covered[i] || !g.isArmed(r.Arm) {
 			g.stands[i] = 0
 			g.clearWarning(i, rec)
@@ -223,7 +253,7 @@ func (g *Gate) trip(i int, f finding, rec *record.Scan) {
 	if g.latch[i] {
 		return
 	}
-	g.latch[i], g.found[i] = true, f
+	g.latch[i], g.found[i], g.latchS[i] = true, f, g.scanS
 	g.trips++
 	if g.first < 0 {
 		g.first = i

@@ -28,6 +28,7 @@ type memory struct {
 	contactorOff float64
 	slope        [numSlopes]point.Slope
 	still        [point.NumInputs]stillness
+	watch
 }
 
 const (
@@ -35,6 +36,8 @@ const (
 	slopeExhaust
 	slopeInlet
 	slopeSkin
+	slopeCollector
+	slopeTray
 	numSlopes
 )
 
@@ -98,6 +101,8 @@ func (g *Gate) follow(v *view) {
 	g.slope[slopeExhaust].Add(now, img.In[point.Exhaust])
 	g.slope[slopeInlet].Add(now, img.In[point.InletAir])
 	g.slope[slopeSkin].Add(now, img.In[point.DrumSkin])
+	g.slope[slopeCollector].Add(now, img.In[point.Collector])
+	g.slope[slopeTray].Add(now, img.In[point.CoolingTray])
 	for _, i := range watched {
 		g.still[i].follow(i, img, g.last[point.AirHeaterPower], g.last[point.RadiantPower], gap, v.PeriodS)
 	}
@@ -111,6 +116,7 @@ func (g *Gate) follow(v *view) {
 	if x := img.In[point.DrumTurning]; sound(x) && x.V > turningShare*g.expectedRPM() && x.V > 0 {
 		g.turnedS = now
 	}
+	g.notice(v)
 }
 
 func (f *stillness) follow(i point.Input, img *point.Image, air, radiant, gapS, periodS float64) {
@@ -163,6 +169,7 @@ func (g *Gate) settle(p *Permit, asks bool, dt float64) {
 	grow(&g.airOffS, p.out[point.AirHeaterPower] == 0)
 	grow(&g.radiantOffS, p.out[point.RadiantPower] == 0)
 	grow(&g.contactorOff, p.out[point.HeatEnable] < 0.5)
+	g.remember(p, dt)
 	g.heating = asks && (g.heating || p.out[point.HeatEnable] >= 0.5)
 	g.last = p.out
 }

@@ -53,7 +53,7 @@ func disturb(t *rapid.T, r *rig) {
 // watch is an independent view of a few always-armed causes: since when each has
 // stood without a break.
 type watch struct {
-	since [8]float64
+	since [11]float64
 	fresh bool
 }
 
@@ -79,6 +79,9 @@ func (w *watch) overdue(r *rig) string {
 		{"inlet_high", in(point.InletAir).Usable() && in(point.InletAir).V >= 350, 1},
 		{"skin_high", in(point.DrumSkin).Usable() && in(point.DrumSkin).V >= 300, 2},
 		{"element_high", in(point.HeaterElement).Usable() && in(point.HeaterElement).V >= 650, 1},
+		{"collector_high", in(point.Collector).Usable() && in(point.Collector).V >= 150, 1},
+		{"cabinet_high", in(point.Cabinet).Usable() && in(point.Cabinet).V >= 65, 10},
+		{"carbon_monoxide", in(point.CarbonMonoxideAlarm).On(), 1},
 		{"drum_drive", in(point.DrumFault).Usable() && in(point.DrumFault).V != 0, 0.3},
 	} {
 		if !c.stands {

@@ -33,6 +33,9 @@ func (g *Gate) Reset(who string, local bool, rec *record.Scan) (bool, string) {
 		if why := g.standing(i); why != "" {
 			return false, why + ": " + r.ID + ": " + r.Cause + " " + r.Action
 		}
+		if why := g.flaring(i); why != "" {
+			return false, why + ": " + r.ID + ": " + r.Cause + " " + r.Action
+		}
 		if r.Class == WithFinding && who == "" {
 			return false, r.ID + " is reset by a named person who has looked: give your name"
 		}

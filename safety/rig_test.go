@@ -17,7 +17,10 @@ func fullMachine() *profiles.Machine {
 	m.Drum = profiles.Drum{RadiusM: 0.1, MMPerSPerHz: 2 * math.Pi * 100 / 60, PulsesPerRev: 4, MinHz: 20, MaxHz: 65, RampHzPerS: 10}
 	m.Air = profiles.Air{Flow: []profiles.FlowAtHz{{Hz: 10, Flow: 10}, {Hz: 50, Flow: 50}}, Nominal: 40, MinForHeat: 10, MaxHz: 50}
 	m.Heaters.Air = profiles.AirHeater{PowerW: 2300, MaxDuty: 0.9}
-	m.Heaters.Radiant = profiles.Radiant{PowerW: 1150, MaxDuty: 0.8}
+	m.Heaters.Air.Efficiency = 0.95
+	m.Heaters.Radiant = profiles.Radiant{PowerW: 1150, MaxDuty: 0.8, PanelJPK: 500}
+	m.Heaters.RatedV = 230
+	m.Bed.DrumHeat = 1000
 	m.Batch.RunDownBelow = 60
 	m.Limits = profiles.Limits{
 		BeanHigh: profiles.Trip{At: 245, AfterS: 1}, BeanHeatOff: 235, InletHigh: profiles.Trip{At: 350, AfterS: 1},
@@ -25,6 +28,8 @@ func fullMachine() *profiles.Machine {
 		LimitHigh: profiles.Trip{At: 320, AfterS: 1}, SensorBadS: 0.75, FrozenS: 10, RiseKPerS: 2, StallS: 3, SlipWarn: 0.15, SlipTrip: 0.4,
 		SlipTripS: 3, AirLostS: 0.5, DriveFaultS: 0.3, BusLostS: 2, FanFailS: 3, CoverS: 1, ScanLateS: 1,
 		OffRiseKPerS: 0.3, OffRiseAirS: 15, OffRiseSkinS: 90,
+		CollectorHigh: profiles.Trip{At: 150, AfterS: 1}, CabinetHigh: profiles.Trip{At: 65, AfterS: 10}, ProbesApartK: 10, ColdApartK: 8,
+		AirWeakWarn: 0.2, AirWeakTrip: 0.4, MainsLow: 0.15,
 	}
 	for i := range point.NumInputs {
 		m.HasIn[i] = true
@@ -40,6 +45,8 @@ func fullMachine() *profiles.Machine {
 // reporter is what a rig needs of a test.
 type reporter interface {
 	Helper()
+	Error(args ...any)
+	Errorf(format string, args ...any)
 	Fatal(args ...any)
 	Fatalf(format string, args ...any)
 }
@@ -58,6 +65,12 @@ type rig struct {
 	now, dt  float64
 	beans    bool
 	sinceS   float64
+	roastS   float64
+	dropC    float64
+	latestS  float64
+	trayS    float64
+	each     func(*rig)               // called before each scan
+	fixed    [point.NumInputs]bool    // set by a test; else it follows the permits
 	share    float64                  // of the drum speed that reaches the shaft
 	ramp     [point.NumInputs]float64 // K/s
 	still    [point.NumInputs]bool
@@ -86,14 +99,14 @@ func newRig(t reporter, m *profiles.Machine, latched ...string) *rig {
 	for _, i := range [...]point.Input{point.AirProving, point.CoolingFanRunning, point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy} {
 		r.set(i, 1)
 	}
-	r.set(point.AirFlow, 40)
 	r.set(point.MainsVoltage, 230)
+	r.fixed = [point.NumInputs]bool{}
 	return r
 }
 
 func (r *rig) set(i point.Input, v float64) {
 	if r.m.HasIn[i] {
-		r.lastBase[i] = v
+		r.lastBase[i], r.fixed[i] = v, true
 		r.img.In[i] = point.Value{V: v, Quality: point.Good}
 	}
 }
@@ -115,6 +128,10 @@ func (r *rig) scan() safety.Permit {
 	r.turnHz += math.Max(-r.m.Drum.RampHzPerS*r.dt, math.Min(r.m.Drum.RampHzPerS*r.dt, want-r.turnHz))
 	r.pulses += r.turnHz * r.share / 60 * float64(r.m.Drum.PulsesPerRev) * r.dt
 	r.img.In[point.DrumPulses].V = math.Mod(math.Floor(r.pulses), 65536)
+	r.follow()
+	if r.each != nil {
+		r.each(r)
+	}
 	for i := range point.NumInputs {
 		x := &r.img.In[i]
 		if i.Role().Kind != point.Temperature || x.Quality != point.Good || r.still[i] {
@@ -128,9 +145,26 @@ func (r *rig) scan() safety.Permit {
 			r.img.In[point.ContactorClosed].V = r.p.Value(point.HeatEnable)
 		}
 	}
-	r.p = r.g.Judge(safety.Context{ScanS: r.now, PeriodS: 0.1, BeansIn: r.beans, SinceChargeS: r.sinceS}, &r.img, &r.w, &r.rec)
+	r.p = r.g.Judge(safety.Context{ScanS: r.now, PeriodS: 0.1, BeansIn: r.beans, SinceChargeS: r.sinceS,
+		RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS}, &r.img, &r.w, &r.rec)
 	r.rec.NumEvents = 0
 	return r.p
+}
+
+// follow lets air and currents be what the last permit makes of them.
+func (r *rig) follow() {
+	hz := r.p.Value(point.BlowerSpeed) * r.p.Value(point.BlowerRun)
+	proven, volts := 0.0, r.img.In[point.MainsVoltage].V
+	if hz >= 5 {
+		proven = 1
+	}
+	for i, v := range map[point.Input]float64{point.Bean2: r.lastBase[point.Bean], point.AirFlow: hz, point.AirProving: proven,
+		point.AirHeaterCurrent: r.p.Value(point.AirHeaterPower) * 2300 * volts / (230 * 230),
+		point.RadiantCurrent:   r.p.Value(point.RadiantPower) * 1150 * volts / (230 * 230)} {
+		if x := &r.img.In[i]; x.Quality == point.Good && !r.fixed[i] {
+			x.V, r.lastBase[i] = v, v
+		}
+	}
 }
 
 func (r *rig) runS(s float64) {
@@ -157,7 +191,7 @@ func (r *rig) roast() {
 	r.scan() // cold, nothing asked
 	r.wishRoast()
 	r.runS(7)
-	for i, c := range map[point.Input]float64{point.Bean: 150, point.Bean2: 150, point.InletAir: 250, point.DrumSkin: 220, point.DrumSkin2: 220, point.Exhaust: 180, point.HeaterElement: 400, point.HighLimit: 200} {
+	for i, c := range map[point.Input]float64{point.Bean: 150, point.InletAir: 250, point.DrumSkin: 220, point.DrumSkin2: 220, point.Exhaust: 180, point.HeaterElement: 400, point.HighLimit: 200} {
 		r.set(i, c)
 	}
 	r.beans, r.sinceS = true, 10
@@ -176,6 +210,29 @@ func (r *rig) latched(id string) bool {
 		}
 	}
 	return false
+}
+
+// glide moves a temperature no faster than a row that looks at its rate allows.
+func (r *rig) glide(i point.Input, to float64) {
+	up, down := 50.0, -50.0
+	switch i {
+	case point.Bean:
+		up, down = 1.8, -20
+	case point.Collector:
+		up = 2.5
+	}
+	if i.Role().Kind != point.Temperature {
+		r.set(i, to)
+	}
+	for r.lastBase[i] != to {
+		left := (to - r.lastBase[i]) / r.dt
+		r.ramp[i] = math.Max(down, math.Min(up, left))
+		r.scan()
+		if r.ramp[i] == left {
+			r.lastBase[i] = to
+		}
+	}
+	r.ramp[i] = 0
 }
 
 // until scans until the row has latched and returns the scans after the first.

@@ -83,7 +83,7 @@ func probeBad(i point.Input) func(*Gate, *view) finding {
 // spared are the inputs that a roast can do without when their unit is silent.
 var spared = [point.NumInputs]bool{
 	point.Ambient: true, point.CoolingTray: true, point.MainsVoltage: true, point.ResetButton: true,
-	point.ChargeGateOpen: true, point.DischargeDoorOpen: true,
+	point.ChargeGateOpen: true, point.DischargeDoorOpen: true, point.Cabinet: true, point.CarbonMonoxideAlarm: true,
 }
 
 // unitLost is active when a needed input has not been read for the site's time.
@@ -175,6 +175,9 @@ func airLost(g *Gate, v *view) finding {
 // A machine without any such device cannot prove it; check says so.
 func (g *Gate) airProven(img *point.Image) (bool, string) {
 	if x := img.In[point.AirProving]; x.Quality != point.Absent && !(x.Usable() && x.V >= 0.5) {
+		if f := img.In[point.AirFlow]; sound(f) && f.V >= g.leastFlow() {
+			return false, "air_proving is off though air_flow is there: look at the switch"
+		}
 		return false, "air_proving is off"
 	}
 	if x := img.In[point.AirFlow]; x.Quality != point.Absent && !(x.Usable() && x.V >= g.leastFlow()) {

@@ -50,7 +50,7 @@ func TestWhatHeatNeeds(t *testing.T) {
 		"no drum speed":        {func(r *rig) { r.w.Out[point.DrumSpeed] = 0 }, "drum is not told"},
 		"no blower":            {func(r *rig) { r.w.Out[point.BlowerRun] = 0 }, "blower is not told"},
 		"air not proven":       {func(r *rig) { r.set(point.AirProving, 0) }, "air_proving"},
-		"flow too low":         {func(r *rig) { r.set(point.AirFlow, 4.9) }, "air_flow"},
+		"flow too low":         {func(r *rig) { r.set(point.AirFlow, 4.9) }, "too little air"},
 		"flow meter open":      {func(r *rig) { r.bad(point.AirFlow, point.OutOfRange, 0) }, "no good value"},
 		"drive status strange": {func(r *rig) { r.bad(point.DrumStatus, point.UnknownState, 0) }, "no good value"},
 		"limit not read":       {func(r *rig) { r.bad(point.HighLimitHealthy, point.NotReadYet, 0) }, "no good value"},
@@ -177,7 +177,7 @@ func TestOnOffOutputIsNotCut(t *testing.T) {
 		t.Errorf("permitted: %v", r.p.Values())
 	}
 	// Leakage is judged after a whole window of rest, not in its pauses.
-	r.set(point.RadiantCurrent, 5)
+	r.set(point.RadiantCurrent, 0.4) // more would not follow its command
 	for range 40 {
 		r.w.Out[point.RadiantPower] = 1
 		r.runS(0.5)

@@ -5,17 +5,16 @@ import "drumwright/io/point"
 // SafeState is what the machine is brought into by a cause.
 type SafeState uint8
 
-// The safe states, in no order of rank; see rank. S5 would be the controlled
-// shut-down, which is no trip: the batch sequence runs it down.
+// The safe states, in no order of rank; see rank.
 const (
 	S0 SafeState = iota // idle, nothing forced
 	S1                  // ordinary trip
 	S2                  // suspected fire
 	S3                  // drum stopped
 	S4                  // air lost
-	_
-	S6 // emergency stop
-	S7 // restart with a hot machine
+	S5                  // poisonous air in the room
+	S6                  // emergency stop
+	S7                  // restart with a hot machine
 )
 
 // air says what a safe state does to the roasting air.
@@ -53,13 +52,14 @@ var effects = [...]effect{
 	S2: {"S2", "suspected fire", airOff, keep, off, "Suspected fire. Do not open drum, door or collector. Do not restart the air. Raise the alarm, isolate the mains if that is safe, follow the shop's fire plan and call the fire service if it is not clearly out."},
 	S3: {"S3", "drum stopped", airFull, off, on, "The drum stands. Empty it by the written procedure; hands out until the drive is isolated."},
 	S4: {"S4", "air lost", airFull, keep, on, "The air has failed. Drop the beans; look at blower, filter and duct."},
+	S5: {"S5", "leave the room", airFull, keep, on, "The room's alarm sounds. Leave the room, let fresh air in and call for help if anybody feels ill. The machine cools by itself."},
 	S6: {"S6", "emergency stop", airOff, off, off, "Emergency stop. Hot beans may be in the drum: empty it by hand as written."},
 	S7: {"S7", "restart, machine hot", airKeep, keep, keep, "The controller restarted with a hot machine. Look first: what turned goes on turning. Then reset to cool with drum and air, or drop."},
 }
 
 // rank orders the safe states when several causes act: the first that is
 // asked for wins. A suspected fire beats the wish for cooling air.
-var rank = [...]SafeState{S6, S2, S3, S4, S1, S7}
+var rank = [...]SafeState{S6, S2, S3, S4, S1, S5, S7}
 
 // Code is the short code, "S0" to "S7".
 func (s SafeState) Code() string { return effects[s].code }

@@ -1,0 +1,93 @@
+package safety
+
+import (
+	"math"
+
+	"drumwright/io/point"
+)
+
+// Following of the heaters (estimates, common practice, no source).
+const (
+	leastDemand = 0.2
+	openShare   = 0.8  // of the expected current
+	halfLow     = 0.35 // of it: one half of the wave
+	halfHigh    = 0.65
+	excess      = 0.15   // of rated power above the demand
+	warmShare   = 0.3    // of the expected heating of the air
+	airJPerKgK  = 1020.0 // heat capacity of air at roasting temperatures; value from memory
+	fromColdC   = 100.0
+	risenK      = 3.0
+)
+
+// heaterOpen is active when a heater draws much less than it is told to.
+func heaterOpen(k int) func(*Gate, *view) finding {
+	return func(g *Gate, _ *view) finding {
+		f := finding{value: 100 * g.drawn[k], limit: 100 * openShare * g.asked[k], unit: "%", detail: heaters[k].meter.String()}
+		f.active = g.metered[k] && g.asked[k] >= leastDemand && f.value < f.limit
+		f.unknown = !g.metered[k]
+		return f
+	}
+}
+
+// halfWave is active when a heater at a steady high demand draws about half.
+func halfWave(k int) func(*Gate, *view) finding {
+	return func(g *Gate, v *view) finding {
+		if !g.metered[k] {
+			return finding{unknown: true, detail: heaters[k].meter.String()}
+		}
+		now := g.drawnNow(v, k)
+		f := finding{value: 100 * now, limit: 100 * halfHigh * g.steadyC[k], unit: "%", detail: heaters[k].meter.String()}
+		f.active = g.steadyC[k] >= 0.5 && g.steadyS[k] > outputSettle && now > halfLow*g.steadyC[k] && now < halfHigh*g.steadyC[k]
+		return f
+	}
+}
+
+// notFollowing is active when a heater draws more than it is told to.
+func notFollowing(k int) func(*Gate, *view) finding {
+	return func(g *Gate, _ *view) finding {
+		f := finding{value: 100 * g.drawn[k], limit: 100 * (g.asked[k] + excess), unit: "%", detail: heaters[k].meter.String()}
+		f.active = g.metered[k] && f.value > f.limit
+		f.unknown = !g.metered[k]
+		return f
+	}
+}
+
+// airNoHeat is active when the air is hardly warmer than the room though the
+// air heater has been at work.
+func airNoHeat(g *Gate, v *view) finding {
+	x := v.img.In[point.InletAir]
+	kgPerS := g.wantKgPerH / 3600
+	if f := v.img.In[point.AirFlow]; sound(f) && f.V > 0 {
+		kgPerS = f.V / 3600
+	}
+	f := finding{unknown: unknown(x), value: x.V - v.roomC(), unit: "K", detail: "inlet_air over the room"}
+	if !(kgPerS > 0) || !sound(x) || g.asked[0] < warmShare || g.heatOnS < 60 {
+		return f
+	}
+	f.limit = warmShare * g.asked[0] * g.powerW[0] * g.airHeaterEff / (kgPerS * airJPerKgK)
+	f.active = f.value < f.limit
+	return f
+}
+
+// skinNotRising is active when the panels have been given more than twice the
+// energy that a cold drum needs to rise by ten kelvins, and their own heat, and
+// the skin sensor has hardly moved.
+func skinNotRising(g *Gate, v *view) finding {
+	x := v.img.In[point.DrumSkin]
+	return finding{active: g.riseJ > g.riseNeedsJ, unknown: unknown(x), value: g.riseJ / 1000, limit: g.riseNeedsJ / 1000, unit: "kJ", detail: "drum_skin"}
+}
+
+// mainsLow is active when the mains are below their nominal voltage by the
+// site's share.
+func mainsLow(g *Gate, v *view) finding {
+	x := v.img.In[point.MainsVoltage]
+	f := finding{unknown: unknown(x), value: x.V, limit: (1 - float64(g.limits.MainsLow)) * g.ratedV, unit: "V", detail: "mains_voltage"}
+	f.active = sound(x) && x.V < f.limit
+	return f
+}
+
+// riseNeedsJ is the work after which a skin that has not risen is suspicious:
+// twice ten kelvins of the drum, and panels at 300 K over the room.
+func riseNeedsJ(drumJPK, panelJPK float64) float64 {
+	return math.Max(1, 2*10*drumJPK+300*panelJPK)
+}
