@@ -138,7 +138,8 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt)})
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Metrics: metrics.Handler(), Log: log})
+	proofs := newProofBook(m, keep, false, log)
+	api := panel.New(panel.Config{Operator: proofGuard{runner, proofs}, Batches: keep, History: keep, Proofs: proofs, Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {
