@@ -20,6 +20,8 @@ import (
 type hangs struct {
 	r       *Runner
 	begin   []Command
+	reset   Command
+	warm    Command
 	stuck   chan struct{} // closed when the scan hangs
 	release chan struct{}
 	heatedS float64
@@ -36,6 +38,14 @@ func (h *hangs) Put(s *record.Scan) {
 	if s.N >= 3 && len(h.begin) > 0 {
 		h.r.Post(h.begin[0])
 		h.begin = h.begin[1:]
+	}
+	if !h.done && len(h.begin) == 0 && s.N%20 == 0 { // a loaded computer may have tripped it
+		switch s.State {
+		case "tripped":
+			h.r.Post(h.reset)
+		case "run-down":
+			h.r.Post(h.warm)
+		}
 	}
 	if s.Safety.HeatPermitted {
 		h.heatedS += s.Timing.PeriodS
@@ -58,7 +68,7 @@ func (h *hangs) events() []record.Event {
 // little, and trips when it comes back.
 func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 	t.Parallel()
-	const scale = 5
+	const scale = 2
 	m, recipe := files(t)
 	p := registers.ParamsFor(m)
 	p.HeartbeatS = 0
@@ -111,7 +121,8 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 	}
 	load := local(record.LoadRecipe)
 	load.Loaded = recipe
-	h := &hangs{r: r, begin: []Command{local(record.ResetTrip), load, local(record.StartWarming)}, stuck: make(chan struct{}), release: make(chan struct{})}
+	reset, warm := local(record.ResetTrip), local(record.StartWarming)
+	h := &hangs{r: r, begin: []Command{reset, load, warm}, reset: reset, warm: warm, stuck: make(chan struct{}), release: make(chan struct{})}
 	r.Sinks = []Sink{h}
 	limit := time.Duration(float64(m.Limits.ScanLateS) / scale * float64(time.Second))
 	r.Monitor = NewMonitor(field, limit, time.Duration(float64(m.Scan.PeriodS)/scale*float64(time.Second)), slog.New(slog.DiscardHandler))
@@ -148,6 +159,9 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 	if allowed := float64(m.Limits.ScanLateS) + 0.1*scale; w > 0 || offS-stuckS > allowed {
 		t.Errorf("%.0f W %.2f s after the scan hung, allowed %.2f s", w, offS-stuckS, allowed)
 	}
+	h.mu.Lock()
+	h.log = nil // an earlier gap of a loaded computer does not count
+	h.mu.Unlock()
 	close(h.release)
 	came := func(k record.EventKind, name string) bool {
 		return slices.ContainsFunc(h.events(), func(e record.Event) bool { return e.Kind == k && e.Name == name })

@@ -195,7 +195,7 @@ func TestFullAndReadOnlyDisk(t *testing.T) {
 		t.Skipf("no disk of its own can be mounted here: %v", err)
 	}
 	t.Cleanup(func() { _ = unix.Unmount(disk, unix.MNT_DETACH) })
-	b := newBench(t, 5, filepath.Join(disk, "drumwright.db"))
+	b := newBench(t, 2, filepath.Join(disk, "drumwright.db"))
 	c := b.serve()
 	b.batching(c)
 	filler := filepath.Join(disk, "filler")
@@ -210,7 +210,7 @@ func TestFullAndReadOnlyDisk(t *testing.T) {
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Fatal(err)
 	}
-	b.past(b.truth().TimeS + 15) // three seconds: many commits that fail
+	b.past(b.truth().TimeS + 6) // three seconds: many commits that fail
 	if s, err := b.state(); err != nil || s.State != "roasting" || !s.Safety.HeatPermitted {
 		t.Errorf("on a full disk: %+v, %v", s, err)
 	}
