@@ -14,6 +14,7 @@ type Phase int
 const (
 	Cold    Phase = iota // before warming is asked for
 	Warming              // heat on for warmingS, from cold
+	Ready                // warm enough for readyS
 	Early                // earlyS after charge, near the turning point
 	Mid                  // midS after charge
 	Late                 // lateS after charge, near first crack
@@ -21,7 +22,7 @@ const (
 	Cooling              // coolingS after the beans are out
 )
 
-var phaseNames = [...]string{"cold", "warming", "early", "mid", "late", "drop", "cooling"}
+var phaseNames = [...]string{"cold", "warming", "ready", "early", "mid", "late", "drop", "cooling"}
 
 func (p Phase) String() string { return phaseNames[p] }
 
@@ -32,6 +33,7 @@ const (
 	midS     = 240.0
 	lateS    = 500.0
 	coolingS = 5.0
+	readyS   = 2.0
 )
 
 var (

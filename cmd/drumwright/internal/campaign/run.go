@@ -211,3 +211,12 @@ func (f *File) accepted() string {
 	}
 	return "the recipe was taken"
 }
+
+// Covered counts the hazards among the results.
+func Covered(results []Result) int {
+	seen := map[string]bool{}
+	for _, r := range results {
+		seen[r.Row] = true
+	}
+	return len(seen)
+}

@@ -24,6 +24,12 @@ func fault(names ...string) []Act {
 	return acts
 }
 
+// start asks for warming some seconds after the first act: what is to be seen at
+// rest must have stood for two.
+func start(after []Act) []Act {
+	return acts(after, []Act{say(4, record.LoadRecipe, true), say(4, record.StartWarming, true)})
+}
+
 func say(afterS float64, k record.Kind, local bool) Act {
 	who := "network"
 	if local {
@@ -61,12 +67,27 @@ var sensorRows = []Row{
 	{Hazard: "H01", Name: "bean probe open", By: fault("bean_probe_open"), At: heated,
 		Cause: one("bean_probe"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.5},
 	{Hazard: "H02", Name: "bean probe shorted", By: fault("bean_probe_short"), At: at(Mid, Late),
-		Cause: one("bean_short"), State: "S1", Drum: Kept, Air: Kept, LimitS: 6, BeanRiseK: 6},
+		Cause: one("bean_short", "bean_plunge"), State: "S1", Drum: Kept, Air: Kept, LimitS: 6, BeanRiseK: 6},
 	{Hazard: "H03", Name: "bean probe frozen", By: fault("bean_probe_frozen"), At: roast,
 		Cause: one("bean_frozen"), State: "S1", Drum: Kept, Air: Kept, LimitS: 11},
 	// 20 K in 300 s: 18 K are reached after 270 s.
 	{Hazard: "H04", Name: "bean probe drifts low", By: fault("bean_probe_drift"), At: at(Mid),
-		Cause: one("bean_off_model"), State: "S1", Drum: Kept, Air: Kept, LimitS: 270},
+		Cause: one("beans_apart", "bean_off_model"), State: "S1", Drum: Kept, Air: Kept, LimitS: 270},
+	// The charge comes some 10 s after the machine is ready.
+	{Hazard: "H05", Name: "bean and exhaust probes exchanged", By: fault("bean_exhaust_swapped"), At: at(Ready), Needs: needs(point.Exhaust),
+		Cause: one("bean_exhaust_swapped"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60, RunOnS: 15},
+	{Hazard: "H06", Name: "bean probe out of the bed", By: fault("bean_probe_out_of_bed"), At: at(Mid, Late), Needs: needs(point.Exhaust),
+		Cause: one("bean_out_of_bed", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
+	{Hazard: "H07", Name: "inlet probe counts in °F, start", By: start(fault("inlet_scaled_f")), At: at(Cold),
+		Want: Refuses, ForS: 60},
+	{Hazard: "H08", Name: "skin thermocouple the wrong way round", By: fault("skin_reversed"), At: at(Warming, Mid), Needs: needs(point.Ambient),
+		Cause: one("probe_reversed", "skin_probe"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, SkinC: 320},
+	{Hazard: "H09", Name: "every fifth sample of the bean probe 30 °C high", By: fault("bean_probe_noise"), At: at(Warming, Mid),
+		Cause: one("probe_swamped"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60},
+	{Hazard: "H10", Name: "cold junction 30 °C high", By: fault("converter_shift"), At: heated,
+		Cause: one("converter_shift"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2},
+	{Hazard: "H12", Name: "skin sensor off the skin", By: fault("skin_probe_loose"), At: at(Warming),
+		Cause: one("skin_not_rising"), State: "S1", Drum: Kept, Air: Kept, LimitS: 121, SkinC: 320},
 	{Hazard: "H11", Name: "exhaust probe open", By: fault("exhaust_probe_open"), At: heated, Needs: needs(point.Exhaust),
 		Want: Warns, Cause: one("exhaust_probe"), Drum: Kept, Air: Kept, LimitS: 1.5},
 	{Hazard: "H11", Name: "exhaust probe open, then the bean probe", By: acts(fault("exhaust_probe_open"), later(5, fault("bean_probe_open")...)), At: roast,
@@ -79,13 +100,16 @@ var sensorRows = []Row{
 		Cause: one("high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 0.3},
 }
 
+// The bare bean probe needs a while to feel gas only.
+const gasFeltS = 60.0
+
 var heatRows = []Row{
 	{Hazard: "H15", Name: "panels' switch welded, not asked", By: acts([]Act{byHand("base", 0)}, later(5, fault("radiant_stuck_on")...)), At: heated, Needs: needs(point.RadiantCurrent),
 		Cause: one("radiant_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.2, SkinRiseK: 12},
 	// While heat is asked for it is no fault to see: the loop must first have
 	// taken it all away, or the skin have passed its limit.
 	{Hazard: "H15", Name: "panels' switch welded, asked", By: fault("radiant_stuck_on"), At: heated,
-		Cause: one("radiant_current_unasked", "skin_high", "skin_heats_unasked", "limit_probe_high", "exhaust_high", "bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 400},
+		Cause: one("radiant_current_unasked", "radiant_not_following", "skin_high", "skin_heats_unasked", "limit_probe_high", "exhaust_high", "bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 400},
 	{Hazard: "H16", Name: "air heater's switch welded, not asked", By: acts([]Act{byHand("air", 0)}, later(5, fault("air_heater_stuck_on")...)), At: heated, Needs: needs(point.AirHeaterCurrent),
 		Cause: one("air_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 1.2},
 	{Hazard: "H17", Name: "contactor welded, then a trip", By: acts(fault("contactor_welded"), later(1, fault("bean_probe_open")...)), At: heated, Needs: needs(point.ContactorClosed),
@@ -97,9 +121,24 @@ var heatRows = []Row{
 	{Hazard: "H18", Name: "panels and contactor welded, then a trip", By: acts(fault("contactor_welded", "radiant_stuck_on"), later(1, fault("cover_open")...)), At: at(Mid), Needs: needs(point.RadiantCurrent, point.ContactorClosed),
 		Want: Alarms, Cause: one("heat_not_removed"), Also: one("cover", "contactor_stuck"), Drum: Kept, Air: Kept, LimitS: 1.2 + 0.5 + 1.5},
 	{Hazard: "H19", Name: "air heater broken", By: fault("air_heater_broken"), At: at(Warming, Mid), Needs: needs(point.AirHeaterCurrent),
-		Want: Warns, Cause: one("air_heater_weak"), Drum: Kept, Air: Kept, LimitS: 3.5},
-	{Hazard: "H19", Name: "panels broken", By: fault("radiant_broken"), At: at(Warming), Needs: needs(point.RadiantCurrent),
-		Want: Warns, Cause: one("radiant_weak"), Drum: Kept, Air: Kept, LimitS: 3.5},
+		Want: Warns, Cause: one("air_open"), Drum: Kept, Air: Kept, LimitS: 3.5},
+	{Hazard: "H19", Name: "one of three elements broken", By: acts([]Act{byHand("air", 0.6)}, later(5, fault("air_heater_weak")...)), At: at(Mid), Needs: needs(point.AirHeaterCurrent),
+		Want: Warns, Cause: one("air_open"), Drum: Kept, Air: Kept, LimitS: 5 + 3.5},
+	{Hazard: "H19", Name: "panels broken", By: acts([]Act{byHand("base", 0.8)}, later(5, fault("radiant_broken")...)), At: at(Warming, Mid), Needs: needs(point.RadiantCurrent),
+		Want: Warns, Cause: one("radiant_open"), Drum: Kept, Air: Kept, LimitS: 5 + 3.5},
+	{Hazard: "H20", Name: "half a wave to the air heater", By: acts([]Act{byHand("air", 0.8)}, later(5, fault("air_heater_half_wave")...)), At: at(Warming, Mid), Needs: needs(point.AirHeaterCurrent),
+		Cause: one("air_half_wave"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.5},
+	{Hazard: "H20", Name: "half a wave to the panels", By: acts([]Act{byHand("base", 1)}, later(5, fault("radiant_half_wave")...)), At: at(Warming, Mid), Needs: needs(point.RadiantCurrent),
+		Cause: one("radiant_half_wave"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.5},
+	{Hazard: "H22", Name: "air heater's output frozen at 80 %", By: acts([]Act{byHand("air", 0.8)}, later(5, fault("air_output_frozen")...), later(5.5, byHand("air", 0.2))), At: at(Warming, Mid), Needs: needs(point.AirHeaterCurrent),
+		Cause: one("air_not_following"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 10.5},
+	{Hazard: "H22", Name: "panels' output frozen at 80 %", By: acts([]Act{byHand("base", 0.8)}, later(5, fault("radiant_output_frozen")...), later(5.5, byHand("base", 0.2))), At: at(Warming, Mid), Needs: needs(point.RadiantCurrent),
+		Cause: one("radiant_not_following"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 10.5},
+	{Hazard: "H23", Name: "cabinet becomes hot", By: fault("cabinet_hot"), At: at(Early), Needs: needs(point.Cabinet),
+		Since: func(m *profiles.Machine) (point.Input, float64) {
+			return point.Cabinet, float64(m.Limits.CabinetHigh.At)
+		},
+		Cause: one("cabinet_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 10.5},
 }
 
 // The air dies away below what proves it before anything can be seen.
@@ -110,12 +149,21 @@ var airRows = []Row{
 		Cause: one("air_lost"), State: "S4", Drum: Kept, Air: Stopped, LimitS: 1.0, RunOnS: airDiesS, ElementRiseK: 60},
 	{Hazard: "H25", Name: "blower drive trips", By: fault("blower_drive_fault"), At: all, Needs: needs(point.BlowerStatus),
 		Cause: one("blower_drive"), State: "S4", Drum: Kept, Air: Stopped, Delay: func(l *profiles.Limits) float64 { return float64(l.DriveFaultS) }, ElementRiseK: 60},
-	{Hazard: "H26", Name: "filter lets through half", By: fault("air_weak"), At: heated, Needs: needs(point.AirFlow),
-		Cause: one("air_weak"), State: "S4", Drum: Kept, Air: Kept, LimitS: 3.5, RunOnS: airDiesS},
-	{Hazard: "H27", Name: "air proving stuck closed, start", By: acts(fault("proving_stuck_closed"), []Act{say(1, record.LoadRecipe, true), say(1, record.StartWarming, true)}), At: at(Cold), Needs: needs(point.AirProving),
+	// One part in a hundred each second: 40 % are missing after 40 s.
+	{Hazard: "H26", Name: "filter blocks", By: fault("filter_blocking"), At: heated, Needs: needs(point.AirFlow),
+		Cause: one("air_short"), State: "S4", Drum: Kept, Air: Kept, LimitS: 42 + 3.5, RunOnS: airDiesS, ElementRiseK: 100},
+	{Hazard: "H27", Name: "air proving stuck closed, start", By: start(fault("proving_stuck_closed")), At: at(Cold), Needs: needs(point.AirProving),
 		Want: Refuses, ForS: 60},
 	{Hazard: "H27", Name: "air proving stuck closed, then no air", By: acts(fault("proving_stuck_closed"), later(1, fault("air_lost")...)), At: roast, Needs: needs(point.AirFlow),
 		Cause: one("air_lost"), State: "S4", Drum: Kept, Air: Stopped, LimitS: 1 + 1.0, RunOnS: airDiesS, ElementRiseK: 60},
+	{Hazard: "H28", Name: "air proving stuck open, start", By: start(fault("proving_stuck_open")), At: at(Cold), Needs: needs(point.AirProving),
+		Want: Refuses, ForS: 60},
+	{Hazard: "H28", Name: "air proving stuck open", By: fault("proving_stuck_open"), At: roast, Needs: needs(point.AirProving),
+		Cause: one("air_lost"), State: "S4", Drum: Kept, Air: Kept, LimitS: 1.0},
+	{Hazard: "H29", Name: "duct lets through half", By: fault("air_weak"), At: heated, Needs: needs(point.AirFlow),
+		Cause: one("air_short"), State: "S4", Drum: Kept, Air: Kept, LimitS: 5.5},
+	{Hazard: "H30", Name: "blower backwards, start", By: start(fault("blower_reversed")), At: at(Cold), Needs: needs(point.AirFlow),
+		Want: Refuses, ForS: 60},
 	{Hazard: "H31", Name: "recipe with less air than the heater needs", Want: Refuses, At: at(Cold),
 		File: &File{"recipes/harbour-medium.yaml", "flow: 39.6 kg/h", "flow: 8 kg/h"}},
 	{Hazard: "H32", Name: "air heater full by hand", By: []Act{byHand("air", 1)}, At: at(Warming, Mid),
@@ -124,7 +172,7 @@ var airRows = []Row{
 		},
 		Cause: one("inlet_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2, InletC: 365},
 	{Hazard: "H32", Name: "air heater's switch welded, asked", By: fault("air_heater_stuck_on"), At: heated,
-		Cause: one("inlet_high", "air_current_unasked", "element_high", "exhaust_high", "high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 70, InletC: 365},
+		Cause: one("inlet_high", "air_current_unasked", "air_not_following", "element_high", "exhaust_high", "high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 70, InletC: 365},
 }
 
 // The drum takes a moment to run out, and its last pulse may have come up to a
@@ -144,7 +192,13 @@ var drumRows = []Row{
 		Cause: one("unit_lost"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2.2},
 	{Hazard: "H38", Name: "no shaft pulses", By: fault("drum_pulses_lost"), At: all, Needs: needs(point.DrumPulses),
 		Cause: one("drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 3.3},
-	{Hazard: "H41", Name: "start with the cover open", By: acts(fault("cover_open"), []Act{say(1, record.LoadRecipe, true), say(1, record.StartWarming, true)}), At: at(Cold), Needs: needs(point.CoverClosed),
+	{Hazard: "H39", Name: "shaft sensor hums, start", By: start(fault("noise_pulses")), At: at(Cold), Needs: needs(point.DrumPulses),
+		Want: Refuses, ForS: 60},
+	{Hazard: "H39", Name: "shaft sensor hums and hides a stall", By: acts(fault("noise_pulses"), later(1, fault("drum_stall")...)), At: heated, Needs: needs(point.DrumPulses),
+		Cause: one("drum_fast", "drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 1 + 3.3, RunOnS: drumRunsOutS},
+	{Hazard: "H40", Name: "drum too fast", By: fault("drum_overspeed"), At: heated, Needs: needs(point.DrumPulses),
+		Cause: one("drum_fast"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 2.2, RunOnS: 2},
+	{Hazard: "H41", Name: "start with the cover open", By: start(fault("cover_open")), At: at(Cold), Needs: needs(point.CoverClosed),
 		Want: Refuses, Drum: Stopped, ForS: 15},
 	{Hazard: "H41", Name: "start from the network", By: []Act{say(0, record.LoadRecipe, true), say(0.5, record.StartWarming, false)}, At: at(Cold),
 		Want: Refuses, Drum: Stopped, ForS: 15},
@@ -186,18 +240,19 @@ var operatorRows = []Row{
 	{Hazard: "H68", Name: "recipe with a negative mass", Want: Refuses, At: at(Cold), File: &File{"recipes/harbour-medium.yaml", "green: 1 kg", "green: -1 kg"}},
 	{Hazard: "H68", Name: "recipe with times out of order", Want: Refuses, At: at(Cold), File: &File{"recipes/harbour-medium.yaml", "at: 4 min,", "at: 2 min,"}},
 	{Hazard: "H68", Name: "recipe without an end", Want: Refuses, At: at(Cold), File: &File{"recipes/harbour-medium.yaml", "latest: 14 min", "latest: 400 min"}},
+	{Hazard: "H69", Name: "charged cold", By: []Act{{Again: true}, say(0, record.Charged, true)}, At: at(Warming), NeverDrop: true,
+		Want: Warns, Cause: one("cold_charge"), Drum: Kept, Air: Kept, LimitS: 5},
 	{Hazard: "H70", Name: "nobody drops", By: []Act{{}}, At: at(Late), NeverDrop: true,
 		Want: HeatEnds, Drum: Kept, Air: Kept, LimitS: 14*60 - lateS + 1, ForS: 14*60 - lateS + 240, BeanC: 248},
 	{Hazard: "H70", Name: "nobody drops, and the recipe waits for a person", By: []Act{{}}, At: at(Late), NeverDrop: true,
 		Change: func(_ *profiles.Machine, r *profiles.Recipe) { r.Drop.Operator = true },
 		Want:   HeatEnds, Drum: Kept, Air: Kept, LimitS: 14*60 - lateS + 1, ForS: 14*60 - lateS + 240, BeanC: 248},
 	{Hazard: "H71", Name: "charged twice", By: []Act{{Again: true}}, At: at(Mid),
-		Want: Warns, Cause: one("charged_twice"), Drum: Kept, Air: Kept, LimitS: 20},
+		Want: Warns, Cause: one("double_charge"), Drum: Kept, Air: Kept, LimitS: 20},
 	{Hazard: "H72", Name: "cover opened", By: fault("cover_open"), At: heated, Needs: needs(point.CoverClosed),
 		Cause: one("cover"), State: "S1", Air: Kept, LimitS: 1.2},
-	{Hazard: "H73", Name: "warm and forgotten", By: []Act{{}}, At: at(Warming), NeverCharge: true,
-		// The time counts from when it is warm.
-		Want: HeatEnds, Drum: Kept, Air: Kept, LimitS: 45*60 + 1, RunOnS: 900, ForS: 45*60 + 930},
+	{Hazard: "H73", Name: "warm and forgotten", By: []Act{{}}, At: at(Ready), NeverCharge: true,
+		Want: HeatEnds, Drum: Kept, Air: Kept, LimitS: 45*60 + 1, ForS: 45*60 + 20},
 	{Hazard: "H74", Name: "drop asked again while the tray is full", By: []Act{say(1, record.DropNow, true), say(1, record.DropNow, false)}, At: at(Cooling),
 		Want: Refuses, Drum: Kept, Air: Kept, ForS: 10},
 	{Hazard: "H76", Name: "bean limit raised to 300 °C", Want: Refuses, At: at(Cold), File: &File{"machines/heron-1000.yaml", "at: 245 °C", "at: 300 °C"}},
@@ -206,14 +261,19 @@ var operatorRows = []Row{
 
 var overheatRows = []Row{
 	// A site may set its limits lower; an ordinary roast then crosses them.
-	{Hazard: "H77", Name: "beans above a limit of 180 °C", By: []Act{{}}, At: at(Mid),
-		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.BeanHigh.At, m.Limits.BeanHeatOff = 180, 179.9 },
-		Since:  func(m *profiles.Machine) (point.Input, float64) { return point.Bean, float64(m.Limits.BeanHigh.At) },
-		Cause:  one("bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
-	{Hazard: "H78", Name: "exhaust above a limit of 175 °C", By: []Act{{}}, At: at(Mid), Needs: needs(point.Exhaust),
-		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.ExhaustHigh.At = 175 },
-		Since:  func(m *profiles.Machine) (point.Input, float64) { return point.Exhaust, float64(m.Limits.ExhaustHigh.At) },
-		Cause:  one("exhaust_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
+	{Hazard: "H77", Name: "beans above a limit of 215 °C", By: []Act{byHand("air", 1)}, At: at(Late), NeverDrop: true,
+		Change: func(m *profiles.Machine, r *profiles.Recipe) {
+			l := &m.Limits
+			l.BeanHigh.At, l.BeanHeatOff, l.InletHigh.At, l.ElementHigh.At, r.Drop.Operator = 215, 214.9, 450, 800, true
+		},
+		Since: func(m *profiles.Machine) (point.Input, float64) { return point.Bean, float64(m.Limits.BeanHigh.At) },
+		Cause: one("bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
+	{Hazard: "H78", Name: "exhaust above a limit of 200 °C", By: []Act{{}}, At: at(Mid), Needs: needs(point.Exhaust),
+		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.ExhaustHigh.At = 200 },
+		Since: func(m *profiles.Machine) (point.Input, float64) {
+			return point.Exhaust, float64(m.Limits.ExhaustHigh.At)
+		},
+		Cause: one("exhaust_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
 	{Hazard: "H79", Name: "skin above a limit of 190 °C", By: []Act{{}}, At: at(Mid),
 		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.SkinHigh.At = 190 },
 		Since:  func(m *profiles.Machine) (point.Input, float64) { return point.DrumSkin, float64(m.Limits.SkinHigh.At) },
@@ -223,17 +283,30 @@ var overheatRows = []Row{
 		Cause: one("bean_fire", "fire_in_drum", "bean_high", "bean_rise", "exhaust_high", "bean_off_model"), Drum: Kept, LimitS: 60},
 	{Hazard: "H81", Name: "beans burn while they wait for the drop", By: fault(fire), At: at(Drop), NeverDrop: true,
 		Cause: one("bean_fire", "fire_in_drum"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 60},
+	{Hazard: "H80", Name: "fire in the chaff collector", By: fault("collector_fire"), At: all, Needs: needs(point.Collector),
+		Cause: one("collector_rise", "collector_high"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 2.3, RunOnS: slopeS},
 	{Hazard: "H81", Name: "fire button", By: []Act{{Fire: true}}, At: all, Needs: needs(point.FireButton),
 		Cause: one("fire_button"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 0.2},
+	{Hazard: "H82", Name: "beans smoulder in the tray", By: acts([]Act{{}}, later(70, fault("tray_smoulder")...)), At: at(Cooling), Needs: needs(point.CoolingTray),
+		Cause: one("tray_rise", "tray_hot"), State: "S2", Drum: Kept, LimitS: 70 + 10.5, RunOnS: slopeS + 3}, // the probe lags
 	{Hazard: "H83", Name: "reset asked early after a fire", By: []Act{{Fire: true}, say(14*60, record.ResetTrip, true)}, At: at(Mid), Needs: needs(point.FireButton),
 		Want: Refuses, ForS: 14*60 + 10},
 	{Hazard: "H84", Name: "cooling fan does not turn", By: fault("cooling_fan_failed"), At: at(Drop), Needs: needs(point.CoolingFanRunning),
 		Cause: one("cooling_fan"), State: "S1", Drum: Kept, Air: Kept, LimitS: 3.2},
+	{Hazard: "H85", Name: "carbon monoxide alarm", By: fault("co_alarm"), At: all, Needs: needs(point.CarbonMonoxideAlarm),
+		Cause: one("carbon_monoxide"), State: "S5", Drum: Kept, Air: Kept, LimitS: 1.2},
 }
+
+// Rates of change are taken over 3 s.
+const slopeS = 3.0
 
 var powerRows = []Row{
 	{Hazard: "H86", Name: "emergency stop", By: fault("estop_pressed"), At: all, Needs: needs(point.EmergencyStopHealthy),
 		Cause: one("emergency_stop"), State: "S6", Drum: Stopped, Air: Stopped, LimitS: 0.2},
+	{Hazard: "H87", Name: "emergency stop chain broken", By: fault("estop_pressed"), At: at(Mid), Needs: needs(point.EmergencyStopHealthy),
+		Cause: one("emergency_stop"), State: "S6", Drum: Stopped, Air: Stopped, LimitS: 0.2},
+	{Hazard: "H89", Name: "supply sags to 65 %", By: fault("brown_out"), At: heated, Needs: needs(point.MainsVoltage),
+		Cause: one("mains_low"), State: "S1", LimitS: 0.6},
 	{Hazard: "H89", Name: "supply sags to 80 %", By: fault("mains_low"), At: heated, Needs: needs(point.MainsVoltage),
 		Cause: one("mains_low"), State: "S1", Drum: Kept, Air: Kept, LimitS: 0.6},
 }

@@ -1,8 +1,6 @@
 package campaign
 
 import (
-	"fmt"
-	"os"
 	"slices"
 
 	"drumwright/cmd/drumwright/internal/rehearsal"
@@ -28,11 +26,10 @@ type tripped struct {
 type watch struct {
 	acts    []Act
 	due     func(*record.Scan) bool // the moment has come
-	ends    func(*watch) bool
+	ends    func(*watch) bool       // all has been seen
 	since   point.Input
 	sinceC  float64
 	crosses bool
-	drops   bool // the operator opens the door whatever is said
 	err     error
 
 	nowS     float64
@@ -50,10 +47,9 @@ type watch struct {
 	inletC   float64
 	wrong    int // fresh values that were not what the device showed
 
-	trips    []tripped
-	warned   map[string]float64
-	answers  []record.Event
-	lastScan record.Scan
+	trips   []tripped
+	warned  map[string]float64
+	answers []record.Event
 }
 
 // Put notes trips, warnings and answers, at machine time.
@@ -107,10 +103,6 @@ func (w *watch) beside(m *rehearsal.Moment) bool {
 			return true
 		}
 	}
-	if os.Getenv("DBG") != "" && m.Last.N%20 == 0 {
-		fmt.Printf("%.1f %s bean %.1f (%.1f) inlet %.1f skin %.1f el %.0f air %.2f rpm %.0f heat %.0f %.0f  %v\n", w.nowS, m.Last.State, m.Truth.BeanC, m.Last.Image.In[point.Bean].V, m.Truth.InletC, m.Truth.SkinHotC, m.Truth.ElementC, m.Truth.AirKgPerS*3600, m.Truth.DrumRPM, m.Truth.AirHeaterW, m.Truth.RadiantW, w.trips)
-	}
-	w.lastScan = *m.Last
 	return w.fromS > 0 && w.done == len(w.acts) && w.ends(w)
 }
 
@@ -193,6 +185,8 @@ func due(p Phase, lateS float64) func(*record.Scan) bool {
 				warmS += s.Timing.PeriodS
 			}
 			return warmS >= warmingS
+		case Ready:
+			return s.State == "ready" && s.InS >= readyS
 		case Early:
 			return since(earlyS)
 		case Mid:

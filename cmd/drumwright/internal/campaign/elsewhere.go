@@ -1,0 +1,42 @@
+package campaign
+
+import "slices"
+
+// Elsewhere is a hazard that cannot be played here.
+type Elsewhere struct {
+	Hazard string `json:"row"`
+	What   string `json:"what"`
+	By     string `json:"by"` // package and test that covers it; "" = nothing does
+}
+
+// NotHere lists the hazards that the campaign does not judge, in order.
+func NotHere() []Elsewhere { return slices.Clone(elsewhere) }
+
+var elsewhere = []Elsewhere{
+	{"H14", "proof test of the high limit overdue", ""},
+	{"H21", "outputs of the two heaters exchanged", ""},
+	{"H24", "the controller asks for heat that it must not have", "safety.TestNeverUnsafe"},
+	{"H33", "air control stuck at a value", ""},
+	{"H42", "drum motor overloaded: no machine file has its current", ""},
+	{"H46", "two devices with one address", ""},
+	{"H47", "word order or register map wrong", ""},
+	{"H48", "write acknowledged but not carried out, seen by reading back", ""},
+	{"H50", "serial adapter under another name", "io/fieldbus.TestRTUAdapterPulledOut"},
+	{"H52", "the process panics in a scan", "control.TestRunnerPanic"},
+	{"H55", "the process is killed and comes back", "safety.TestRestartHot"},
+	{"H56", "the computer loses power", "io/journal.TestKilledWriterLosesAtMostASecond"},
+	{"H58", "the wall clock steps", "control.TestDeadline"},
+	{"H59", "disk full", "io/journal.TestFullDisk"},
+	{"H60", "disk slow or read-only", ""},
+	{"H61", "a file half written", "profiles.TestBrokenFilesAreRefused"},
+	{"H62", "broker down or slow", "io/telemetry.TestMQTTOutages"},
+	{"H64", "memory exhausted, board hot", ""},
+	{"H65", "stop of the service in a roast", "control.TestRunnerOrder"},
+	{"H66", "two controllers on one machine", "io/journal.TestOpenRefuses"},
+	{"H75", "alarm silenced and ignored", "safety.TestHornUntilSilencedAndAgain"},
+	{"H88", "one channel of the emergency stop welded: no machine file has both", ""},
+	{"H90", "one phase lost: no machine file has them", ""},
+	{"H91", "supply gone for a moment", ""},
+	{"H92", "all power gone", ""},
+	{"H93", "control supply gone", ""},
+}
