@@ -44,7 +44,7 @@ func (s *source) readScalar(n *yaml.Node, key string, v reflect.Value, tag refle
 	}
 	switch v.Kind() {
 	case reflect.String:
-		if !quoted && n.Tag != "!!str" {
+		if !quoted && n.Tag != "!!str" && n.Tag != "!!timestamp" { // a date is text as it stands
 			refuse("put quotes around it if it is meant as text")
 			return
 		}
