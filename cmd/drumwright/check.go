@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -85,6 +86,12 @@ func describe(w io.Writer, m *profiles.Machine) error {
 	if missing := append(safety.Uncovered(m), m.Missing()...); len(missing) > 0 {
 		fmt.Fprintln(w, "\nNot covered on this machine")
 		for _, s := range missing {
+			fmt.Fprintf(w, "  %s\n", s)
+		}
+	}
+	if excepted, _ := safety.Exceptions(m, time.Now().Format(time.DateOnly)); len(excepted) > 0 {
+		fmt.Fprintln(w, "\nExcepted today")
+		for _, s := range excepted {
 			fmt.Fprintf(w, "  %s\n", s)
 		}
 	}

@@ -8,10 +8,20 @@ import (
 	"strings"
 
 	"drumwright/profiles"
+	"drumwright/safety"
 )
 
-// machineFrom reads a machine file, or the shipped machine of that name.
+// machineFrom reads a machine file, or the shipped machine of that name, and
+// refuses exceptions that cannot be.
 func machineFrom(name string) (*profiles.Machine, error) {
+	m, err := parsedMachine(name)
+	if err == nil {
+		_, err = safety.Exceptions(m, "")
+	}
+	return m, err
+}
+
+func parsedMachine(name string) (*profiles.Machine, error) {
 	if data, ok := profiles.Example("machines/" + name + ".yaml"); ok {
 		return profiles.ParseMachine(name+".yaml", data)
 	}

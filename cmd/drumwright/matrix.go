@@ -37,9 +37,6 @@ air and demand.
 			if date == "" {
 				date = time.Now().Format(time.DateOnly)
 			}
-			if _, err := safety.Exceptions(m, date); err != nil {
-				return err
-			}
 			x := matrix{m: m, lines: safety.Matrix(m, date)}
 			for o := range point.NumOutputs {
 				if m.HasOut[o] && o != point.Heartbeat {

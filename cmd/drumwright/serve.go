@@ -95,6 +95,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		return err
 	}
 	defer func() { err = firstOf(err, keep.Close()) }()
+	restored.Today = time.Now().Format(time.DateOnly)
 	core, err := control.New(m, restored)
 	if err != nil {
 		return err

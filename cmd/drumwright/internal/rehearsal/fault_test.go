@@ -36,7 +36,7 @@ func TestFaults(t *testing.T) {
 		{"bean_probe_frozen", "bean_frozen", "S1", 10 + 0.75},
 		// The current is more than asked for, over some seconds.
 		{"air_heater_stuck_on", "air_not_following air_current_unasked inlet_high", "S1", 14},
-		{"air_heater_half_wave", "air_half_wave", "S1", 5},
+		{"air_heater_half_wave", "air_half_wave", "S1", 12}, // judged at a steady demand
 		{"air_weak", "air_short", "S4", 3 + 2},
 		{"blower_reversed", "air_short air_lost", "S4", 3 + 2},
 		{"proving_stuck_open", "air_lost", "S4", 0.5 + scansS},
