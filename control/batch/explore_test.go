@@ -1,0 +1,165 @@
+package batch
+
+import "testing"
+
+// node is the sequence together with what a gate and a machine are reduced to.
+type node struct {
+	state   State
+	latched bool // the gate has a standing trip
+	anew    bool // heat must be asked for anew
+	beans   bool
+	tray    bool // beans that are not cool lie in the tray
+	hot     bool
+}
+
+// wishesHeat are the states in which control asks for heat.
+func wishesHeat(s State) bool {
+	return s == Warming || s == Ready || s == Charging || s == Roasting || s == Cooling
+}
+
+var asks = []func(*Facts){
+	func(*Facts) {},
+	func(f *Facts) { f.AskWarm = true }, func(f *Facts) { f.AskCharged = true }, func(f *Facts) { f.AskDrop = true },
+	func(f *Facts) { f.AskDropped = true }, func(f *Facts) { f.AskCoolDone = true }, func(f *Facts) { f.AskNext = true },
+	func(f *Facts) { f.AskHold = true }, func(f *Facts) { f.AskResume = true }, func(f *Facts) { f.AskStop = true },
+}
+
+var sights = []func(*Facts){
+	func(*Facts) {},
+	func(f *Facts) { f.Soaked = true }, func(f *Facts) { f.LostWarm = true }, func(f *Facts) { f.GateOpen = true },
+	func(f *Facts) { f.Plunge = true }, func(f *Facts) { f.ChargeLimit = true }, func(f *Facts) { f.DropDue = true },
+	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true }, func(f *Facts) { f.DropTimeOver = true },
+	func(f *Facts) { f.TrayCool = true }, func(f *Facts) { f.Cool = true }, func(f *Facts) { f.WarmLimit = true },
+}
+
+// step is one scan: a reset is heard, the sequence moves, the gate judges.
+func step(n node, cause, reset, gateMachine, hasDoor, hot bool, ask func(*Facts), see ...func(*Facts)) (next node, heat bool) {
+	next = n
+	if reset && !cause {
+		next.latched = false
+	}
+	next.hot = hot
+	f := Facts{InS: 1, Tripped: next.latched, BeansIn: n.beans, TrayHot: n.tray, HasRecipe: true, Hot: hot,
+		ChargeByGate: gateMachine, ChargeByProbe: !gateMachine, HasDoor: hasDoor}
+	for _, s := range see {
+		s(&f)
+	}
+	f.Cool = f.Cool && !hot
+	ask(&f)
+	if t := Next(n.state, &f); t != nil {
+		next.state = t.To
+	}
+	switch {
+	case next.state == Roasting:
+		next.beans = true
+	case n.state == Discharging && next.state == Cooling, n.state != Roasting && n.beans && (f.AskDropped || f.DoorOpen):
+		next.beans, next.tray = false, true
+	}
+	if f.TrayCool || n.state == Cooling && next.state == Warming {
+		next.tray = false
+	}
+	// The gate, on the inputs of this scan.
+	next.latched = next.latched || cause
+	wish := wishesHeat(next.state)
+	switch {
+	case !wish:
+		next.anew = false
+	case next.latched:
+		next.anew = true
+	}
+	return next, wish && !next.latched && !next.anew
+}
+
+// All that can come to be, one scan after the other: heat never with a cause
+// standing or latched, nor after a trip without being asked for anew; every trip
+// leads into the tripped state in the next scan; and from everywhere there is a
+// way to a cold, empty machine and to heat.
+func TestEverythingThatCanCome(t *testing.T) {
+	bools := []bool{false, true}
+	start := node{state: Cold, anew: true}
+	seen := map[node]bool{start: true}
+	back := map[node]map[node]bool{} // the nodes that lead to each
+	heated := map[node]bool{}
+	queue := []node{start}
+	scans := 0
+	for len(queue) > 0 {
+		n := queue[0]
+		queue = queue[1:]
+		for _, cause := range bools {
+			for _, reset := range bools {
+				for _, hot := range bools {
+					for kind := range 4 {
+						for _, ask := range asks {
+							for i, a := range sights {
+								for _, b := range sights[i:] {
+									scans++
+									next, heat := step(n, cause, reset, kind&1 == 0, kind&2 == 0, hot, ask, a, b)
+									if heat && (cause || next.latched) {
+										t.Fatalf("heat in %+v from %+v, cause %v", next, n, cause)
+									}
+									if heat && n.latched && wishesHeat(n.state) {
+										t.Fatalf("heat comes back by a reset in %+v", n)
+									}
+									if n.latched && !reset && next.state != Tripped {
+										t.Fatalf("latched in %+v, then %s", n, next.state)
+									}
+									if n.state == Tripped && wishesHeat(next.state) {
+										t.Fatalf("out of a trip straight into %s", next.state)
+									}
+									if heat {
+										heated[next] = true
+									}
+									if !seen[next] {
+										seen[next] = true
+										queue = append(queue, next)
+									}
+									if back[next] == nil {
+										back[next] = map[node]bool{}
+									}
+									back[next][n] = true
+								}
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+	reaches := func(name string, goals func(node) bool) {
+		ok := map[node]bool{}
+		var q []node
+		for n := range seen {
+			if goals(n) {
+				ok[n] = true
+				q = append(q, n)
+			}
+		}
+		for len(q) > 0 {
+			n := q[0]
+			q = q[1:]
+			for p := range back[n] {
+				if !ok[p] {
+					ok[p] = true
+					q = append(q, p)
+				}
+			}
+		}
+		for n := range seen {
+			if !ok[n] {
+				t.Errorf("no way from %+v to %s", n, name)
+			}
+		}
+	}
+	reaches("a cold, empty machine", func(n node) bool { return n.state == Cold && !n.beans && !n.tray && !n.latched })
+	reaches("heat", func(n node) bool { return heated[n] })
+	for s := range NumStates {
+		found := false
+		for n := range seen {
+			found = found || n.state == s
+		}
+		if !found {
+			t.Errorf("%s is never reached", s)
+		}
+	}
+	t.Logf("%d states explored over %d scans", len(seen), scans)
+}
