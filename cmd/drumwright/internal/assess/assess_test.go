@@ -73,8 +73,7 @@ func TestAssess(t *testing.T) {
 	}
 	var cells []Cell
 	for _, c := range Grid(sizes, true) {
-		switch c.Name {
-		case "nominal", "probe lag +40 %", "mains -10 %", "gas share 0.14":
+		if c.Name == "nominal" || c.Name == "mains -10 %" {
 			cells = append(cells, c)
 		}
 	}
@@ -82,12 +81,12 @@ func TestAssess(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	second, err := Run(context.Background(), cells[:2])
+	second, err := Run(context.Background(), cells[:1])
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !reflect.DeepEqual(first[:2], second) {
-		t.Errorf("the same cells gave different figures:\n%+v\n%+v", first[:2], second)
+	if !reflect.DeepEqual(first[:1], second) {
+		t.Errorf("the same cells gave different figures:\n%+v\n%+v", first[:1], second)
 	}
 	for _, r := range first {
 		t.Logf("%s %s: rms %.2f, most %.2f, best %.2f, reach %v", r.Size, r.Name, r.RmsC, r.MaxC, r.BestRmsC, r.InReach)

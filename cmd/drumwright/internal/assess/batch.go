@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 
@@ -51,13 +52,15 @@ type batch struct {
 	cmds    []control.Command
 	nowS    float64
 	trace   trace
+	trip    string             // first cause; empty = none
 	each    func(*record.Scan) // told of every scan; may be nil
 }
 
 // roast plays the cell's batch from a warm machine to the planned drop.
 func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 	m := c.Size.Machine
-	params := c.Off.of(registers.ParamsFor(m))
+	told := registers.ParamsFor(m)
+	params := c.Off.of(told)
 	machine, err := plant.New(params, c.Seed)
 	if err != nil {
 		return nil, err
@@ -67,7 +70,7 @@ func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 		return nil, err
 	}
 	b := &batch{cell: c, core: core, each: each}
-	b.field = field{m: m, machine: machine, rng: rand.New(rand.NewPCG(c.Seed, 0x61737365)), noiseC: 0.15, bumpSd: c.Off.BumpC, flow: 1 + c.Off.FlowFrac}
+	b.field = field{m: m, machine: machine, rng: rand.New(rand.NewPCG(c.Seed, 0x61737365)), noiseC: told.NoiseC, bumpSd: c.Off.BumpC, flow: 1 + c.Off.FlowFrac}
 	if c.Off.NoiseC > 0 {
 		b.field.noiseC = c.Off.NoiseC
 	}
@@ -83,30 +86,18 @@ func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 	if err := machine.Charge(green, params.MoistureWB); err != nil {
 		return nil, err
 	}
-	if !m.HasIn[point.ChargeGateOpen] {
-		b.say(record.Charged)
-	}
+	b.say(record.Charged) // what a plunge looks like to the controller is not judged here
 	for b.rec.Batch.SinceS < c.Curve.DropS {
 		if err := b.scan(); err != nil {
 			return nil, fmt.Errorf("%s %s, curve %s: %w", c.Size.Name, c.Name, c.Curve.Name, err)
 		}
 		b.trace.add(b)
-		if b.rec.State != "charging" && b.rec.State != "roasting" {
-			b.trace.brokenOffBy = b.brokenOffBy()
+		if b.rec.State != "roasting" {
+			b.trace.brokenOffBy = cmp.Or(b.trip, b.rec.State)
 			break
 		}
 	}
 	return &b.trace, nil
-}
-
-// brokenOffBy names the trip of this scan, or else the state it led to.
-func (b *batch) brokenOffBy() string {
-	for i := range b.rec.NumEvents {
-		if e := &b.rec.Events[i]; e.Kind == record.Trip {
-			return e.Name
-		}
-	}
-	return b.rec.State
 }
 
 // start brings the machine where a preheat would have, and waits until the
@@ -154,6 +145,11 @@ func (b *batch) scan() error {
 		}
 	}
 	b.cmds = b.cmds[:0]
+	for i := range b.rec.NumEvents {
+		if e := &b.rec.Events[i]; e.Kind == record.Trip && b.trip == "" {
+			b.trip = e.Name
+		}
+	}
 	b.field.write(&permit)
 	if b.each != nil {
 		b.each(&b.rec)

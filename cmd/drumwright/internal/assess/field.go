@@ -25,7 +25,6 @@ type field struct {
 	scan    int
 	beat    bool
 	beats   uint16
-	open    bool // the beans were charged; for machines without a gate contact
 	err     error
 }
 

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 
 	"drumwright/control"
@@ -74,7 +75,8 @@ func (k *perfect) lead(b *batch) {
 	}
 	if !k.closed {
 		if err := k.loop.Start(k.set, k.setC); err != nil {
-			panic("assess: settings of the perfect loop: " + err.Error()) // the same settings were checked before
+			b.field.err = fmt.Errorf("loop with perfect knowledge: %w", err)
+			return
 		}
 		k.closed = true
 	}

@@ -18,7 +18,7 @@ type Size struct {
 // The charge temperatures suit roasts of 9 to 12 min (judgement).
 func Of(m *profiles.Machine) Size {
 	return Size{Name: m.About.Name, Machine: m,
-		Charge: profiles.Charge{Green: m.Bed.NominalBatch, Air: 203, Skin: 215}, Skin: [3]profiles.Celsius{230, 245, 260}}
+		Charge: profiles.Charge{Green: m.Bed.NominalBatch, Air: 203, Skin: 220}, Skin: [3]profiles.Celsius{230, 245, 260}}
 }
 
 // Standard are the two shipped machines: the large one as it is, the small one
