@@ -132,6 +132,9 @@ func playPair(ctx context.Context, b Bench, p Pair, demands map[string]Row) (*Pa
 			demanded, waitS = f, r.limitS(m)
 		}
 	}
+	if p.harmless() {
+		demanded = ""
+	}
 	lastS := max(aS, bS) - first
 	w := &watch{acts: both, warned: map[string]float64{},
 		due: func(s *record.Scan) bool { return s.Batch.SinceS >= first }}
@@ -174,4 +177,15 @@ func (p Pair) switchable() bool {
 	has := func(f string) bool { return p.A == f || p.B == f }
 	stuck := has("air_heater_stuck_on") || has("radiant_stuck_on") || has("air_output_frozen") || has("radiant_output_frozen")
 	return !has("contactor_welded") || !stuck
+}
+
+// harmless lists the pairs of which one takes the other's harm away: a broken
+// element that cannot heat, a slipping belt on a drum that is too fast.
+func (p Pair) harmless() bool {
+	for _, x := range [...]Pair{{"air_heater_stuck_on", "air_heater_broken"}, {"radiant_stuck_on", "radiant_broken"}, {"belt_slip", "drum_overspeed"}} {
+		if p == x || (p == Pair{x.B, x.A}) {
+			return true
+		}
+	}
+	return false
 }

@@ -24,10 +24,13 @@ func fault(names ...string) []Act {
 	return acts
 }
 
-// start asks for warming some seconds after the first act: what is to be seen at
-// rest must have stood for two.
+// restS is how long the machine stands with a fault before it is asked to warm:
+// what is to be seen at rest shows only when drum and blower have long stood.
+const restS = 40.0
+
+// start asks for warming when the machine has stood for restS.
 func start(after []Act) []Act {
-	return acts(after, []Act{say(4, record.LoadRecipe, true), say(4, record.StartWarming, true)})
+	return acts(after, []Act{say(restS, record.LoadRecipe, true), say(restS, record.StartWarming, true)})
 }
 
 func say(afterS float64, k record.Kind, local bool) Act {
@@ -79,9 +82,11 @@ var sensorRows = []Row{
 	{Hazard: "H06", Name: "bean probe out of the bed", By: fault("bean_probe_out_of_bed"), At: at(Mid, Late), Needs: needs(point.Exhaust),
 		Cause: one("bean_out_of_bed", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
 	{Hazard: "H07", Name: "inlet probe counts in °F, start", By: start(fault("inlet_scaled_f")), At: at(Cold),
-		Want: Refuses, ForS: 60},
-	{Hazard: "H08", Name: "skin thermocouple the wrong way round", By: fault("skin_reversed"), At: at(Warming, Mid), Needs: needs(point.Ambient),
+		Want: Refuses, ForS: restS + 60},
+	{Hazard: "H08", Name: "skin thermocouple the wrong way round", By: fault("skin_reversed"), At: at(Mid), Needs: needs(point.Ambient),
 		Cause: one("probe_reversed", "skin_probe"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, SkinC: 320},
+	{Hazard: "H08", Name: "skin thermocouple the wrong way round, cold", By: fault("skin_reversed"), At: at(Warming), Needs: needs(point.Ambient),
+		Cause: one("probe_reversed", "skin_probe"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: coldSkinS, SkinC: 320},
 	{Hazard: "H09", Name: "every fifth sample of the bean probe 30 °C high", By: fault("bean_probe_noise"), At: at(Warming, Mid),
 		Cause: one("probe_swamped"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60},
 	{Hazard: "H10", Name: "cold junction 30 °C high", By: fault("converter_shift"), At: heated,
@@ -100,8 +105,11 @@ var sensorRows = []Row{
 		Cause: one("high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 0.3},
 }
 
+// A cold skin under full panels needs a while to rise by anything.
+const coldSkinS = 60.0
+
 // The bare bean probe needs a while to feel gas only.
-const gasFeltS = 60.0
+const gasFeltS = 75.0
 
 var heatRows = []Row{
 	{Hazard: "H15", Name: "panels' switch welded, not asked", By: acts([]Act{byHand("base", 0)}, later(5, fault("radiant_stuck_on")...)), At: heated, Needs: needs(point.RadiantCurrent),
@@ -151,19 +159,19 @@ var airRows = []Row{
 		Cause: one("blower_drive"), State: "S4", Drum: Kept, Air: Stopped, Delay: func(l *profiles.Limits) float64 { return float64(l.DriveFaultS) }, ElementRiseK: 60},
 	// One part in a hundred each second: 40 % are missing after 40 s.
 	{Hazard: "H26", Name: "filter blocks", By: fault("filter_blocking"), At: heated, Needs: needs(point.AirFlow),
-		Cause: one("air_short"), State: "S4", Drum: Kept, Air: Kept, LimitS: 42 + 3.5, RunOnS: airDiesS, ElementRiseK: 100},
+		Cause: one("air_short"), State: "S4", Drum: Kept, Air: Kept, LimitS: 42 + 3.5, RunOnS: airDiesS},
 	{Hazard: "H27", Name: "air proving stuck closed, start", By: start(fault("proving_stuck_closed")), At: at(Cold), Needs: needs(point.AirProving),
-		Want: Refuses, ForS: 60},
+		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H27", Name: "air proving stuck closed, then no air", By: acts(fault("proving_stuck_closed"), later(1, fault("air_lost")...)), At: roast, Needs: needs(point.AirFlow),
 		Cause: one("air_lost"), State: "S4", Drum: Kept, Air: Stopped, LimitS: 1 + 1.0, RunOnS: airDiesS, ElementRiseK: 60},
 	{Hazard: "H28", Name: "air proving stuck open, start", By: start(fault("proving_stuck_open")), At: at(Cold), Needs: needs(point.AirProving),
-		Want: Refuses, ForS: 60},
+		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H28", Name: "air proving stuck open", By: fault("proving_stuck_open"), At: roast, Needs: needs(point.AirProving),
 		Cause: one("air_lost"), State: "S4", Drum: Kept, Air: Kept, LimitS: 1.0},
 	{Hazard: "H29", Name: "duct lets through half", By: fault("air_weak"), At: heated, Needs: needs(point.AirFlow),
 		Cause: one("air_short"), State: "S4", Drum: Kept, Air: Kept, LimitS: 5.5},
 	{Hazard: "H30", Name: "blower backwards, start", By: start(fault("blower_reversed")), At: at(Cold), Needs: needs(point.AirFlow),
-		Want: Refuses, ForS: 60},
+		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H31", Name: "recipe with less air than the heater needs", Want: Refuses, At: at(Cold),
 		File: &File{"recipes/harbour-medium.yaml", "flow: 39.6 kg/h", "flow: 8 kg/h"}},
 	{Hazard: "H32", Name: "air heater full by hand", By: []Act{byHand("air", 1)}, At: at(Warming, Mid),
@@ -193,13 +201,13 @@ var drumRows = []Row{
 	{Hazard: "H38", Name: "no shaft pulses", By: fault("drum_pulses_lost"), At: all, Needs: needs(point.DrumPulses),
 		Cause: one("drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 3.3},
 	{Hazard: "H39", Name: "shaft sensor hums, start", By: start(fault("noise_pulses")), At: at(Cold), Needs: needs(point.DrumPulses),
-		Want: Refuses, ForS: 60},
+		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H39", Name: "shaft sensor hums and hides a stall", By: acts(fault("noise_pulses"), later(1, fault("drum_stall")...)), At: heated, Needs: needs(point.DrumPulses),
 		Cause: one("drum_fast", "drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 1 + 3.3, RunOnS: drumRunsOutS},
 	{Hazard: "H40", Name: "drum too fast", By: fault("drum_overspeed"), At: heated, Needs: needs(point.DrumPulses),
 		Cause: one("drum_fast"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 2.2, RunOnS: 2},
 	{Hazard: "H41", Name: "start with the cover open", By: start(fault("cover_open")), At: at(Cold), Needs: needs(point.CoverClosed),
-		Want: Refuses, Drum: Stopped, ForS: 15},
+		Want: Refuses, Drum: Stopped, ForS: restS + 15},
 	{Hazard: "H41", Name: "start from the network", By: []Act{say(0, record.LoadRecipe, true), say(0.5, record.StartWarming, false)}, At: at(Cold),
 		Want: Refuses, Drum: Stopped, ForS: 15},
 }
