@@ -65,10 +65,10 @@ func TestProbeOutOfTheBedFeelsGas(t *testing.T) {
 
 func TestNoisyProbe(t *testing.T) {
 	with, _ := inRoast(t, "bean_probe_noise")
-	spikes, last := 0, with.m.x[xBeanProbe]
+	spikes := 0
 	for range 1000 {
 		with.scan(280, 600)
-		if last = with.m.x[xBeanProbe]; with.m.Readings().BeanProbe.C > last+25 {
+		if with.m.Readings().BeanProbe.C > with.m.x[xBeanProbe]+25 {
 			spikes++
 		}
 	}
