@@ -83,6 +83,9 @@ func describe(w io.Writer, m *profiles.Machine) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	for _, l := range safety.Lowered(m) {
+		fmt.Fprintf(w, "  lowered to the hard ceiling: %s\n", l)
+	}
 	if missing := append(safety.Uncovered(m), m.Missing()...); len(missing) > 0 {
 		fmt.Fprintln(w, "\nNot covered on this machine")
 		for _, s := range missing {
