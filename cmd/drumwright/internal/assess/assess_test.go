@@ -43,7 +43,7 @@ func TestFigures(t *testing.T) {
 		tr.beanErrC, tr.limited = append(tr.beanErrC, 0.5), append(tr.limited, s > 620)
 	}
 	f := tr.figures()
-	from := f.TurnS + 60 // by search, see below
+	from := f.TurnS + 60
 	n1, n2 := 300-from, c.DropS-300+1
 	rms := math.Sqrt((n1*0.16 + n2*0.09) / (n1 + n2))
 	if f.TurnS < 30 || f.TurnS > 60 {
@@ -73,7 +73,7 @@ func TestAssess(t *testing.T) {
 	}
 	var cells []Cell
 	for _, c := range Grid(sizes, true) {
-		if c.Name == "nominal" || c.Name == "mains -10 %" {
+		if c.Name == "nominal" || c.Name == "mains -10 %" && c.Size.Name == "heron-1000" {
 			cells = append(cells, c)
 		}
 	}
@@ -90,8 +90,10 @@ func TestAssess(t *testing.T) {
 	}
 	for _, r := range first {
 		t.Logf("%s %s: rms %.2f, most %.2f, best %.2f, reach %v", r.Size, r.Name, r.RmsC, r.MaxC, r.BestRmsC, r.InReach)
-		if large := r.Size == "heron-1000"; r.Name == "mains -10 %" && large == r.Feasible {
-			t.Errorf("%s on weak mains: feasible %v; its heater gives %s", r.Size, r.Feasible, "294 °C at -10 % with 1 kg, enough with 250 g")
+		// At -10 % the heater gives 294 °C at most (the same study); the curve asks
+		// for more than 310 °C.
+		if r.Name == "mains -10 %" && (r.Feasible || r.LimitedShare < 0.1) {
+			t.Errorf("on weak mains: feasible %v, at a limit for %.0f %%", r.Feasible, 100*r.LimitedShare)
 		}
 	}
 	for _, g := range Judge(first) {
