@@ -95,6 +95,7 @@ type Row struct {
 	Air    Want
 	LimitS float64                        // from the fault to what is wanted, at scans of 100 ms
 	Delay  func(*profiles.Limits) float64 // instead: the machine file's delay, and two scans
+	Relay  bool                           // instead: the time of the relay that watches the life sign
 	RunOnS float64                        // what the physics need until there is anything to see
 	ForS   float64                        // how long to look when nothing is to happen
 	Since  func(*profiles.Machine) (point.Input, float64)
@@ -131,6 +132,9 @@ const Total = 93
 // limitS is the row's limit on a machine, s.
 func (r *Row) limitS(m *profiles.Machine) float64 {
 	period := float64(m.Scan.PeriodS)
+	if r.Relay { // it waits for three beats, the last of which has an age
+		return max(1, 3*float64(m.Out[point.Heartbeat].RefreshScans)*period) + period
+	}
 	if r.Delay != nil {
 		return r.Delay(&m.Limits) + 2*period + r.RunOnS
 	}

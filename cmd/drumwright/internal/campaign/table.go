@@ -62,10 +62,6 @@ func at(p ...Phase) []Phase { return p }
 
 func needs(i ...point.Input) []point.Input { return i }
 
-// heartbeatS is what the relay that watches the life sign needs to drop, s: the
-// simulated one waits for three missed beats, and the beat itself has an age.
-const heartbeatS = 1.5
-
 var sensorRows = []Row{
 	{Hazard: "H01", Name: "bean probe open", By: fault("bean_probe_open"), At: heated,
 		Cause: one("bean_probe"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.5},
@@ -116,7 +112,7 @@ var heatRows = []Row{
 		Cause: one("radiant_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.2, SkinRiseK: 12},
 	// While heat is asked for it is no fault to see: the loop must first have
 	// taken it all away, or the skin have passed its limit.
-	{Hazard: "H15", Name: "panels' switch welded, asked", By: fault("radiant_stuck_on"), At: heated,
+	{Hazard: "H15", Name: "panels' switch welded, asked", By: fault("radiant_stuck_on"), At: heated, Needs: needs(point.RadiantCurrent),
 		Cause: one("radiant_current_unasked", "radiant_not_following", "skin_high", "skin_heats_unasked", "limit_probe_high", "exhaust_high", "bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 400},
 	{Hazard: "H16", Name: "air heater's switch welded, not asked", By: acts([]Act{byHand("air", 0)}, later(5, fault("air_heater_stuck_on")...)), At: heated, Needs: needs(point.AirHeaterCurrent),
 		Cause: one("air_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 1.2},
@@ -230,11 +226,11 @@ var everyUnit = needs(point.Bean, point.DrumStatus, point.BlowerStatus, point.Co
 
 var computerRows = []Row{
 	{Hazard: "H53", Name: "the scan hangs for 5 s", By: []Act{{HangS: 5}}, At: heated,
-		Cause: one("scan_late", "contactor_open"), State: "S1", Drum: Kept, Air: Kept, LimitS: heartbeatS},
+		Cause: one("scan_late", "contactor_open", "unit_lost"), State: "S1", Drum: Kept, Air: Kept, Relay: true},
 	{Hazard: "H54", Name: "a scan late by 0.3 s", By: []Act{{HangS: 0.3}}, At: at(Mid),
 		Want: Bears, Drum: Kept, Air: Kept, ForS: 20},
 	{Hazard: "H57", Name: "the computer stands still for 30 s", By: []Act{{HangS: 30}}, At: at(Mid, Late),
-		Cause: one("scan_late", "contactor_open"), State: "S1", Drum: Kept, Air: Kept, LimitS: heartbeatS, ForS: 60},
+		Cause: one("scan_late", "contactor_open", "unit_lost"), State: "S1", Drum: Kept, Air: Kept, Relay: true, ForS: 60},
 	{Hazard: "H63", Name: "reset, start, resume and manual heat from the network", By: acts(fault("cover_open"), later(5, []Act{{Clear: "cover_open"},
 		say(1, record.ResetTrip, false), say(1, record.StartWarming, false), say(1, record.Resume, false),
 		{AfterS: 1, Say: &record.Command{Kind: record.SetManual, Loop: "air", Value: 1, Who: "network"}}}...)), At: at(Mid), Needs: needs(point.CoverClosed),
@@ -251,9 +247,10 @@ var operatorRows = []Row{
 	{Hazard: "H69", Name: "charged cold", By: []Act{{Again: true}, say(0, record.Charged, true)}, At: at(Warming), NeverDrop: true,
 		Want: Warns, Cause: one("cold_charge"), Drum: Kept, Air: Kept, LimitS: 5},
 	{Hazard: "H70", Name: "nobody drops", By: []Act{{}}, At: at(Late), NeverDrop: true,
-		Want: HeatEnds, Drum: Kept, Air: Kept, LimitS: 14*60 - lateS + 1, ForS: 14*60 - lateS + 240, BeanC: 248},
+		Change: func(_ *profiles.Machine, r *profiles.Recipe) { r.Drop.LatestS = 14 * 60 },
+		Want:   HeatEnds, Drum: Kept, Air: Kept, LimitS: 14*60 - lateS + 1, ForS: 14*60 - lateS + 240, BeanC: 248},
 	{Hazard: "H70", Name: "nobody drops, and the recipe waits for a person", By: []Act{{}}, At: at(Late), NeverDrop: true,
-		Change: func(_ *profiles.Machine, r *profiles.Recipe) { r.Drop.Operator = true },
+		Change: func(_ *profiles.Machine, r *profiles.Recipe) { r.Drop.LatestS, r.Drop.Operator = 14*60, true },
 		Want:   HeatEnds, Drum: Kept, Air: Kept, LimitS: 14*60 - lateS + 1, ForS: 14*60 - lateS + 240, BeanC: 248},
 	{Hazard: "H71", Name: "charged twice", By: []Act{{Again: true}}, At: at(Mid),
 		Want: Warns, Cause: one("double_charge"), Drum: Kept, Air: Kept, LimitS: 20},
@@ -272,7 +269,7 @@ var overheatRows = []Row{
 	{Hazard: "H77", Name: "beans above a limit of 215 °C", By: []Act{byHand("air", 1)}, At: at(Late), NeverDrop: true,
 		Change: func(m *profiles.Machine, r *profiles.Recipe) {
 			l := &m.Limits
-			l.BeanHigh.At, l.BeanHeatOff, l.InletHigh.At, l.ElementHigh.At, r.Drop.Operator = 215, 214.9, 450, 800, true
+			l.BeanHigh.At, l.BeanHeatOff, l.InletHigh.At, l.ElementHigh.At, l.ExhaustHigh.At, r.Drop.Operator = 215, 214.9, 450, 800, 300, true
 		},
 		Since: func(m *profiles.Machine) (point.Input, float64) { return point.Bean, float64(m.Limits.BeanHigh.At) },
 		Cause: one("bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
