@@ -25,13 +25,14 @@ func newChargeWatch(plungeK, periodS float64) chargeWatch {
 	return chargeWatch{plungeK: plungeK, everyS: math.Max(periodS, plungeSpanS/60)}
 }
 
-// add takes one reading and updates fell and beganS.
-func (w *chargeWatch) add(nowS float64, x point.Value) {
+// add takes one reading and updates fell and beganS. The fall counts over the
+// last spanS.
+func (w *chargeWatch) add(nowS float64, x point.Value, spanS float64) {
 	w.fell = false
 	if !x.Usable() {
 		return
 	}
-	for w.n > 0 && nowS-w.t[0] > plungeSpanS {
+	for w.n > 0 && nowS-w.t[0] > spanS {
 		copy(w.t[:], w.t[1:w.n])
 		copy(w.v[:], w.v[1:w.n])
 		w.n--

@@ -39,7 +39,8 @@ func bedParams(m *profiles.Machine, r *profiles.Recipe) observe.Params {
 	p.G0KgPerS = kgPerS(m.Air.Nominal)
 	p.BatchKg = float64(r.Charge.Green)
 	if r.Charge.Moisture > 0 {
-		p.MoistureDB, p.MoistureMeasured = bean.MoistureDryBasis(float64(r.Charge.Moisture)), true
+		p.MoistureDB = bean.MoistureDryBasis(float64(r.Charge.Moisture))
+		p.MoistureMeasured = r.Charge.MoistureKnown
 	}
 	p.GasShare = float64(m.Bed.GasShare)
 	p.ProbeTauS = float64(m.Bed.ProbeLagS)

@@ -57,7 +57,11 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	}
 	f.Soaked = f.Warm && c.warmS >= float64(m.Batch.SoakS)
 
-	c.charge.add(c.nowS, img.In[point.Bean])
+	span := plungeSpanS
+	if c.state == batch.Charging { // the gate has said so: a slow probe may take its time
+		span = float64(m.Batch.ChargeTimeS)
+	}
+	c.charge.add(c.nowS, img.In[point.Bean], span)
 	f.Plunge = c.charge.fell
 	f.ChargeByGate, f.ChargeByProbe = m.Batch.ChargeBy == "gate", m.Batch.ChargeBy == "probe"
 	gate := img.In[point.ChargeGateOpen].On()
