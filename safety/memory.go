@@ -62,6 +62,9 @@ func newMemory(m *profiles.Machine) memory {
 	for i := range k.slope {
 		k.slope[i] = point.NewSlope(slopeSpanS)
 	}
+	for i := range k.trend {
+		k.trend[i] = point.NewSlope(trendSpanS)
+	}
 	for i := range k.still {
 		k.still[i].v = math.NaN()
 	}

@@ -19,8 +19,10 @@ const (
 	chargedC     = 120.0 // a hot charge begins above
 	reversedK    = 5.0   // below the room, while others are far above
 	reversedHotK = 20.0
-	jumpK        = 15.0 // between two samples
-	shiftK       = 5.0  // of all probes at once
+	jumpK        = 15.0  // between two samples
+	coolingKPerS = 0.004 // over trendSpanS; four times the noise of its slope at 0.15 K
+	trendSpanS   = 60.0
+	shiftK       = 5.0 // of all probes at once
 	forgetKPerS  = 0.5
 )
 
@@ -72,6 +74,8 @@ var compared = [...]point.Input{point.Bean, point.Bean2, point.InletAir, point.D
 // coldApart is active when the probes of a cold machine do not agree: a wrong
 // unit, a wrong kind of thermocouple, drift. Cold is a machine that has not
 // heated since the start, or for hours, and of whose probes two thirds say so.
+// Metal that is still warm from before a restart is told from a wrong probe by
+// its falling: a wrong scale stays where it is.
 func coldApart(g *Gate, v *view) finding {
 	f := finding{limit: float64(g.limits.ColdApartK), unit: "K", detail: "all probes"}
 	if g.heated && g.heatOffS < coldHoursS {
@@ -90,8 +94,11 @@ func coldApart(g *Gate, v *view) finding {
 		return f
 	}
 	mean, low, high := sum/float64(cold), math.Inf(1), math.Inf(-1)
-	for _, i := range compared {
+	for k, i := range compared {
 		if x := v.img.In[i]; sound(x) {
+			if rate, ok := g.trend[k].PerS(); ok && x.V > mean+f.limit && rate < -coolingKPerS && !g.heated {
+				continue
+			}
 			if far := math.Abs(x.V - mean); far > f.value {
 				f.value, f.detail = far, i.String()
 			}

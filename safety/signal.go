@@ -210,6 +210,7 @@ func beanRise(g *Gate, v *view) finding {
 // Evidence of fire (estimates, common practice, no source).
 const (
 	fireRiseKPerS    = 1.5
+	fireWarmC        = 170.0
 	fireHotC         = 250.0
 	fireHotRiseKPerS = 1.0
 )
@@ -220,8 +221,11 @@ func fireRise(g *Gate, v *view) finding {
 	bean, okB := g.slope[slopeBean].PerS()
 	exhaust, okE := g.slope[slopeExhaust].PerS()
 	f := finding{unknown: !okB, value: bean, limit: fireRiseKPerS, unit: "K/s", detail: "bean"}
+	// Below fireWarmC the probe climbs as fast when beans have left it bare in
+	// hot air, and beans do not burn.
+	warm := v.img.In[point.Bean].V >= fireWarmC
 	switch {
-	case okB && bean > fireRiseKPerS:
+	case okB && warm && bean > fireRiseKPerS:
 		f.active = true
 	case okE && exhaust > fireRiseKPerS:
 		f.active, f.value, f.detail = true, exhaust, "exhaust"

@@ -31,7 +31,8 @@ type watch struct {
 	jumps  [len(jumpy)]jumps
 	shift  shift
 	charge chargeMemory
-	peakC  float64 // of the bean probe late in the roast, forgotten at forgetKPerS
+	trend  [len(compared)]point.Slope // of the probes that agree in a cold machine, before its first heat
+	peakC  float64                    // of the bean probe late in the roast, forgotten at forgetKPerS
 }
 
 // followS is the time over which demand and current are compared, s.
@@ -53,6 +54,11 @@ func (g *Gate) notice(v *view) {
 	}
 	g.shift.add(v)
 	g.noticeCharge(v)
+	if !g.heated {
+		for k := range g.trend {
+			g.trend[k].Add(v.ScanS, v.img.In[compared[k]])
+		}
+	}
 }
 
 func (g *Gate) noticeHeaters(v *view) {
