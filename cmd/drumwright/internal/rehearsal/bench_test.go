@@ -63,7 +63,7 @@ func TestBenchMeasures(t *testing.T) {
 func TestBenchFindsWhatIsBroken(t *testing.T) {
 	for _, c := range []struct{ id, broken, want string }{
 		{"air-switch-opens", "proving_stuck_closed", "does not read off"},
-		{"heater-leak", "radiant_stuck_on", "radiant_current"},
+		{"heater-leak", "radiant_stuck_on", "trip radiant_"},
 		{"contactor", "contactor_welded", "contactor_stuck"},
 		{"emergency-stop", "contactor_welded", "contactor"},
 		{"drum-stall", "cover_open", "heat did not come on"},
