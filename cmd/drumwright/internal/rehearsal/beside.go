@@ -79,7 +79,7 @@ func (d *day) say(c record.Command) {
 // Errors on a simulated line cost real time: a lost reply its time-out, any
 // error a silence after it. With errors on purpose both are kept short.
 const (
-	spoiltPatienceS = 0.03
+	spoiltPatienceS = 0.1 // shorter, and a loaded computer looks like a silent unit
 	spoiltQuietS    = 0.002
 )
 

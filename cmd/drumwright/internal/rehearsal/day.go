@@ -108,7 +108,7 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 	for i := range p.Machine.BusList {
 		b := &p.Machine.BusList[i]
 		b.TimeoutS = max(b.TimeoutS, patienceS)
-		if p.spoilt() {
+		if p.spoilt() && b.RTU != nil { // a gateway tells at once
 			b.TimeoutS, b.QuietS = spoiltPatienceS, spoiltQuietS
 		}
 	}
