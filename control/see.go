@@ -72,7 +72,6 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	f.HasDoor = m.HasIn[point.DischargeDoorOpen]
 	f.DoorOpen = img.In[point.DischargeDoorOpen].On()
 	f.DoorSeen = c.roast.doorSeen
-	f.DropTimeOver = f.InS >= float64(m.Batch.DropTimeS)
 	f.DropDue = c.state == batch.Roasting && c.dropDue(img)
 	if c.trayHot && c.state != batch.Discharging {
 		c.trayS += dt

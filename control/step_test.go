@@ -333,6 +333,11 @@ func TestWithoutOptionalPoints(t *testing.T) {
 		t.Error("without a door the drop is when it is due")
 	}
 	g.plant.Drop()
-	g.until(batch.Cooling, 25).until(batch.Warming, 250)
+	g.run(60)
+	if g.core.State() != batch.Discharging {
+		t.Errorf("%s though nothing has said that the drum is empty", g.core.State())
+	}
+	g.must(record.Dropped)
+	g.until(batch.Cooling, 1).until(batch.Warming, 250)
 	g.must(record.Stop).until(batch.RunDown, 1)
 }

@@ -90,6 +90,8 @@ func (c *Controller) tell(rec *record.Scan) string {
 			return "The door's contact cannot be read: let the beans out, then say that they are dropped."
 		case r.dropS > 0 && c.facts.HasDoor:
 			return "Shut the discharge door when the drum is empty."
+		case !c.facts.HasDoor && c.facts.InS >= float64(c.m.Batch.DropTimeS):
+			return "Say that the beans are dropped when the drum is empty: until then it is not heated again."
 		}
 		return "Open the discharge door and let the beans out."
 	case batch.Cooling:

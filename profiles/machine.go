@@ -249,7 +249,7 @@ type Batch struct {
 	ChargeTimeS  Seconds `yaml:"charge_limit" range:"5..600" default:"60 s" doc:"longest wait from gate open to beans in"`
 	CoolS        Seconds `yaml:"cool" range:"10..3600" default:"240 s" doc:"cooling time in the tray"`
 	CoolBelow    Celsius `yaml:"cool_below" range:"20..80" default:"35 °C" doc:"with a tray probe, cooled when below"`
-	DropTimeS    Seconds `yaml:"drop_time" range:"2..300" default:"20 s" doc:"time for the drum to empty if there is no door contact"`
+	DropTimeS    Seconds `yaml:"drop_time" range:"2..300" default:"20 s" doc:"time for the drum to empty; without a door contact the operator is then asked to say that it is"`
 	RunDownBelow Celsius `yaml:"run_down_below" range:"30..120" default:"60 °C" doc:"drum and air stop when all is below"`
 	RunDownHoldS Seconds `yaml:"run_down_hold" range:"0..3600" default:"120 s" doc:"how long all must be below"`
 	RunDownMaxS  Seconds `yaml:"run_down_limit" range:"60..14400" default:"60 min" doc:"longest run-down before an alarm"`

@@ -43,3 +43,49 @@ func TestBareProbeIsNoFire(t *testing.T) {
 		t.Errorf("tripped by %s", r.rec.Safety.First)
 	}
 }
+
+// Beans that go on climbing, long after heat and in colder air, heat themselves;
+// beans that merely coast under the lag of their probe do not trip.
+func TestBeansThatHeatThemselves(t *testing.T) {
+	for _, c := range []struct {
+		rateKPerS, airC float64
+		trips           bool
+	}{{0.4, 40, true}, {0.15, 40, false}, {0.4, 230, false}} {
+		r := newRig(t, fullMachine())
+		r.roast()
+		r.sinceS = 600
+		r.glide(point.Bean, 200)
+		r.wishNoHeat()
+		r.runS(25)
+		r.set(point.InletAir, c.airC)
+		r.runS(5)
+		r.ramp[point.Bean] = c.rateKPerS
+		r.runS(20)
+		if got := r.rec.Alarms.Stands("fire_in_drum"); got != c.trips {
+			t.Errorf("%.2f K/s in air of %.0f °C: fire_in_drum stands: %v, want %v", c.rateKPerS, c.airC, got, c.trips)
+		}
+	}
+}
+
+// A silent unit is unit_lost's business: it must not pass for a standing drum or
+// a pressed stop, whose safe states stop a drum full of hot beans.
+func TestSilenceIsNoStall(t *testing.T) {
+	r := newRig(t, fullMachine())
+	r.roast()
+	r.beans, r.sinceS = true, 300
+	for i := range point.NumInputs {
+		r.bad(i, point.Timeout, 2.1)
+	}
+	r.each = func(r *rig) {
+		for i := range point.NumInputs {
+			r.bad(i, point.Timeout, 2.1)
+		}
+	}
+	r.runS(8)
+	if r.rec.Safety.First != "unit_lost" || r.latched("drum_stall") || r.latched("drum_slip") || r.latched("emergency_stop") {
+		t.Errorf("first cause %s, latched %v, want unit_lost first and nothing that stops the drum", r.rec.Safety.First, r.g.Latched())
+	}
+	if r.p.Value(point.DrumRun) < 0.5 {
+		t.Error("the drum is told to stop though nobody knows that it stands")
+	}
+}

@@ -206,7 +206,20 @@ func TestContactLostAndLate(t *testing.T) {
 	if r.runS(1); r.g.Tripped() {
 		t.Errorf("tripped: %v", r.g.Latched())
 	}
+	r.bad(point.EmergencyStopHealthy, point.Timeout, 2.1) // its unit is silent: no heat, and in a roast a trip of the unit
+	r.wishRoast()
+	if r.runS(10); r.latched("emergency_stop") || r.heating() || r.rec.Safety.HeldBack == "" {
+		t.Errorf("with a silent stop contact: latched %v, heat %v, held back %q", r.g.Latched(), r.heating(), r.rec.Safety.HeldBack)
+	}
+	r = newRig(t, fullMachine())
+	r.roast()
 	r.bad(point.EmergencyStopHealthy, point.Timeout, 2.1)
+	if r.scan(); !r.latched("unit_lost") || r.heating() {
+		t.Errorf("with a silent stop contact in a roast: latched %v, heat %v", r.g.Latched(), r.heating())
+	}
+	r = newRig(t, fullMachine())
+	r.roast()
+	r.bad(point.EmergencyStopHealthy, point.UnknownState, 0) // answers, but nonsense
 	if r.scan(); !r.latched("emergency_stop") {
 		t.Error("a lost emergency stop contact is not seen")
 	}

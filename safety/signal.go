@@ -35,9 +35,11 @@ func silent(c point.Cause) bool {
 // contactOff is active when a contact that should be on is off, or has been
 // unreadable for so long that it counts as off.
 func contactOff(i point.Input) func(*Gate, *view) finding {
-	return func(g *Gate, v *view) finding {
+	return func(_ *Gate, v *view) finding {
 		x := v.img.In[i]
-		lost := x.Quality == point.Bad && (!silent(x.Cause) || !(x.AgeS < float64(g.limits.BusLostS)))
+		// A silent unit says nothing of the contact; unit_lost sees to it, and its
+		// safe state does not stop a drum full of hot beans.
+		lost := x.Quality == point.Bad && !silent(x.Cause)
 		return finding{active: lost || (x.Quality == point.Good && !x.On()), unknown: unknown(x), value: x.V, limit: 1, detail: i.String()}
 	}
 }
@@ -119,14 +121,27 @@ const turningShare = 0.1
 // and a half expected periods if that is longer; with a speed device when that
 // has seen no turning for the site's time.
 func drumStall(g *Gate, v *view) finding {
-	wait, standing, detail := float64(g.limits.StallS), v.ScanS-g.turnedS, "drum_turning"
+	from := g.shaftInput()
+	wait, standing := float64(g.limits.StallS), v.ScanS-g.turnedS
 	if g.hasShaft {
-		standing, detail = g.shaft.SilentS(), "drum_pulses"
+		standing = g.shaft.SilentS()
 		if rpm := g.expectedRPM(); rpm > 0 {
 			wait = math.Max(wait, 2.5*60/(rpm*g.pulsesPerRev))
 		}
 	}
-	return finding{active: standing >= wait-1e-9, value: standing, limit: wait, unit: "s", detail: detail}
+	// While its unit is silent nothing is known of the drum: unit_lost takes heat
+	// away and leaves the drum turning.
+	f := finding{unknown: unknown(v.img.In[from]), value: standing, limit: wait, unit: "s", detail: from.String()}
+	f.active = standing >= wait-1e-9 && !silent(v.img.In[from].Cause)
+	return f
+}
+
+// shaftInput is the input that tells whether the drum turns.
+func (g *Gate) shaftInput() point.Input {
+	if g.hasShaft {
+		return point.DrumPulses
+	}
+	return point.DrumTurning
 }
 
 // drumSlip is active when the measured drum speed is short of the expected one
@@ -137,7 +152,8 @@ func drumSlip(share func(*profiles.Limits) float64) func(*Gate, *view) finding {
 		rpm, want := g.measuredRPM(v.img), g.expectedRPM()
 		limit := want * (1 - share(&g.limits))
 		steady := g.drumSteadyS > math.Max(drumStartS, 2*60/want)
-		return finding{active: steady && rpm > 0 && rpm < limit, value: rpm, limit: limit, unit: "rpm", detail: "drum"}
+		x := v.img.In[g.shaftInput()]
+		return finding{active: steady && rpm > 0 && rpm < limit && !silent(x.Cause), unknown: unknown(x), value: rpm, limit: limit, unit: "rpm", detail: "drum"}
 	}
 }
 
@@ -209,8 +225,12 @@ func beanRise(g *Gate, v *view) finding {
 
 // Evidence of fire (estimates, common practice, no source).
 const (
-	fireRiseKPerS    = 1.5
-	fireWarmC        = 170.0
+	fireRiseKPerS = 1.5
+	fireWarmC     = 170.0
+	// Beans that climb by themselves, long after heat and in colder air.
+	fireAloneKPerS   = 0.25
+	fireAloneS       = 20.0
+	fireAboveK       = 10.0
 	fireHotC         = 250.0
 	fireHotRiseKPerS = 1.0
 )
@@ -229,8 +249,17 @@ func fireRise(g *Gate, v *view) finding {
 		f.active = true
 	case okE && exhaust > fireRiseKPerS:
 		f.active, f.value, f.detail = true, exhaust, "exhaust"
+	case okB && v.BeansIn && bean > fireAloneKPerS && g.airOffS > fireAloneS && g.radiantOffS > fireAloneS && aboveAir(v):
+		f.active, f.limit = true, fireAloneKPerS
 	}
 	return f
+}
+
+// aboveAir reports whether the beans are clearly hotter than the air that blows
+// on them.
+func aboveAir(v *view) bool {
+	bean, air := v.img.In[point.Bean], v.img.In[point.InletAir]
+	return sound(bean) && sound(air) && bean.V > air.V+fireAboveK
 }
 
 // fireHot is active when beans hotter than any roast still climb, heat or not.

@@ -28,7 +28,7 @@ var sights = []func(*Facts){
 	func(*Facts) {},
 	func(f *Facts) { f.Soaked = true }, func(f *Facts) { f.LostWarm = true }, func(f *Facts) { f.GateOpen = true },
 	func(f *Facts) { f.Plunge = true }, func(f *Facts) { f.ChargeLimit = true }, func(f *Facts) { f.DropDue = true },
-	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true }, func(f *Facts) { f.DropTimeOver = true },
+	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true },
 	func(f *Facts) { f.TrayCool = true }, func(f *Facts) { f.Cool = true }, func(f *Facts) { f.WarmLimit = true },
 }
 

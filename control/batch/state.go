@@ -46,7 +46,6 @@ type Facts struct {
 	ChargeLimit                 bool // gate open for longer than the charge limit
 	DropDue                     bool // a drop condition of the recipe is met
 	DoorOpen                    bool // discharge door contact
-	DropTimeOver                bool // the drum has had its time to empty
 	DoorSeen                    bool // the door has been open since the drop
 	HasDoor                     bool
 	TrayCool                    bool // tray temperature or time says cooled

@@ -61,8 +61,6 @@ var Table = []Transition{
 		guard: func(f *Facts) bool { return f.AskDropped && f.InS > 0 }},
 	{From: []State{Discharging}, To: Cooling, Name: "door-shut", Reason: "the discharge door was open and is shut again",
 		guard: func(f *Facts) bool { return f.DoorSeen && !f.DoorOpen }},
-	{From: []State{Discharging}, To: Cooling, Name: "drop-time", Reason: "the drum has had its time to empty",
-		guard: func(f *Facts) bool { return !f.HasDoor && f.DropTimeOver }},
 
 	{From: []State{Cooling}, To: Warming, Name: "cooled", Reason: "the tray is cool; the machine warms for the next batch",
 		guard: func(f *Facts) bool { return f.AskCoolDone || f.AskNext || f.TrayCool }},

@@ -2,6 +2,7 @@ package rehearsal
 
 import (
 	"drumwright/control/plant"
+	"drumwright/io/point"
 	"drumwright/io/record"
 )
 
@@ -9,6 +10,7 @@ import (
 const (
 	chargeAfterReadyS = 10.0
 	dropReactionS     = 0.5
+	emptiedAfterS     = 15.0
 	crackHeardAfterS  = 2.0
 	// crackTrueC is the true bean temperature at which the simulated beans
 	// begin to crack; no reading of any probe.
@@ -22,6 +24,8 @@ type person struct {
 	cracked   bool
 	crackSeen float64
 	dropped   bool
+	droppedS  float64
+	said      bool
 	stopped   bool
 	counted   bool
 	done      int
@@ -40,7 +44,7 @@ func (p *person) act(d *day) {
 			post(record.StartWarming)
 		}
 	case "ready":
-		p.cracked, p.dropped, p.counted, p.crackSeen = false, false, false, 0
+		p.cracked, p.dropped, p.said, p.counted, p.crackSeen = false, false, false, false, 0
 		if !p.charged && !d.plan.Habits.NeverCharge && s.InS >= chargeAfterReadyS+d.plan.Habits.ChargeLateS && p.done < d.plan.Batches {
 			p.charged = true
 			d.server.With(func(m *plant.Machine) {
@@ -66,7 +70,12 @@ func (p *person) act(d *day) {
 	case "discharging":
 		if !p.dropped && !d.plan.Habits.NeverDrop && s.InS >= dropReactionS+d.plan.Habits.DropLateS {
 			p.dropped = true
+			p.droppedS = s.InS
 			d.server.With(func(m *plant.Machine) { m.Drop() })
+		}
+		if p.dropped && !p.said && !d.plan.Machine.HasIn[point.DischargeDoorOpen] && s.InS >= p.droppedS+emptiedAfterS {
+			p.said = true // no contact tells that the beans are out
+			post(record.Dropped)
 		}
 	case "cooling":
 		p.charged = false
