@@ -157,7 +157,9 @@ func swapped(g *Gate, _ *view) finding {
 func outOfBed(g *Gate, v *view) finding {
 	a, b := v.img.In[point.Bean], v.img.In[point.Exhaust]
 	f := finding{unknown: unknown(a) || unknown(b), value: math.Abs(a.V - b.V), limit: inGasK, unit: "K", detail: "bean and exhaust"}
-	f.active = sound(a) && sound(b) && f.value < inGasK && v.SinceChargeS > settledS && g.heating && g.asked[0] > 0.3
+	// Past the recipe's end, with a person to drop, both come to rest together.
+	over := v.DropC > 0 && a.V >= v.DropC-1
+	f.active = sound(a) && sound(b) && f.value < inGasK && v.SinceChargeS > settledS && g.heating && g.asked[0] > 0.3 && !over
 	return f
 }
 

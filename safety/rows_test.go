@@ -92,7 +92,7 @@ func heatOffFor(s float64) func(*rig) {
 var faults = append(moreFaults, []fault{
 	held(point.EmergencyStopHealthy, 0, 1, 0, "emergency_stop"),
 	held(point.FireButton, 1, 0, 0, "fire_button"),
-	climbs(point.Bean, 1.4, 1.7, 3, "fire_in_drum", func(r *rig) { r.set(point.Bean, 190); heatOffFor(6)(r) }),
+	climbs(point.Bean, 1.4, 1.7, 3, "fire_in_drum", func(r *rig) { r.glide(point.Bean, 200); heatOffFor(6)(r); r.glide(point.InletAir, 199); r.runS(6) }),
 	{id: "bean_fire", fromS: 3, toS: 6.2,
 		setup: func(r *rig) { r.w.Out[point.AirHeaterPower] = 0.4; r.set(point.Bean, 244); r.beans = false; r.runS(5) },
 		quiet: func(r *rig) {

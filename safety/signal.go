@@ -241,25 +241,26 @@ func fireRise(g *Gate, v *view) finding {
 	bean, okB := g.slope[slopeBean].PerS()
 	exhaust, okE := g.slope[slopeExhaust].PerS()
 	f := finding{unknown: !okB, value: bean, limit: fireRiseKPerS, unit: "K/s", detail: "bean"}
-	// Below fireWarmC the probe climbs as fast when beans have left it bare in
-	// hot air, and beans do not burn.
-	warm := v.img.In[point.Bean].V >= fireWarmC
+	// A bare probe and the exhaust follow air that was hot before heat went off,
+	// as fast as in a fire; but they stay below it, and beans do not burn below
+	// fireWarmC.
+	warm := v.img.In[point.Bean].V >= fireWarmC && aboveAir(v, point.Bean, 0)
 	switch {
 	case okB && warm && bean > fireRiseKPerS:
 		f.active = true
-	case okE && exhaust > fireRiseKPerS:
+	case okE && exhaust > fireRiseKPerS && aboveAir(v, point.Exhaust, 0):
 		f.active, f.value, f.detail = true, exhaust, "exhaust"
-	case okB && v.BeansIn && bean > fireAloneKPerS && g.airOffS > fireAloneS && g.radiantOffS > fireAloneS && aboveAir(v):
+	case okB && v.BeansIn && bean > fireAloneKPerS && g.airOffS > fireAloneS && g.radiantOffS > fireAloneS && sound(v.img.In[point.InletAir]) && aboveAir(v, point.Bean, fireAboveK):
 		f.active, f.limit = true, fireAloneKPerS
 	}
 	return f
 }
 
-// aboveAir reports whether the beans are clearly hotter than the air that blows
-// on them.
-func aboveAir(v *view) bool {
-	bean, air := v.img.In[point.Bean], v.img.In[point.InletAir]
-	return sound(bean) && sound(air) && bean.V > air.V+fireAboveK
+// aboveAir reports whether a temperature is higher than that of the air going
+// in, by so much; an air that is not known is no excuse.
+func aboveAir(v *view, i point.Input, byK float64) bool {
+	air := v.img.In[point.InletAir]
+	return !sound(air) || v.img.In[i].V > air.V+byK
 }
 
 // fireHot is active when beans hotter than any roast still climb, heat or not.
