@@ -47,8 +47,14 @@ func TestEdgesOfTheSignals(t *testing.T) {
 			r.runS(6)
 			r.ramp[point.Bean] = 1.8
 		}, 10, ""},
-		"exhaust climbs with heat off": {func(r *rig) { r.beans = false; r.wishNoHeat(); r.runS(6); r.glide(point.InletAir, 150); r.ramp[point.Exhaust] = 1.7 }, 6.2, "fire_in_drum"},
-		"cover opens without heat":     {func(r *rig) { r.beans = false; r.wishNoHeat(); r.runS(1); r.set(point.CoverClosed, 0) }, 10, ""},
+		"exhaust climbs with heat off": {func(r *rig) {
+			r.beans = false
+			r.wishNoHeat()
+			r.runS(6)
+			r.glide(point.InletAir, 150)
+			r.ramp[point.Exhaust] = 1.7
+		}, 6.2, "fire_in_drum"},
+		"cover opens without heat": {func(r *rig) { r.beans = false; r.wishNoHeat(); r.runS(1); r.set(point.CoverClosed, 0) }, 10, ""},
 		"probe breaks while heat is withheld": {func(r *rig) {
 			r.beans = false
 			r.w.Out[point.DrumRun] = 0

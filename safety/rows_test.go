@@ -93,6 +93,9 @@ var faults = append(moreFaults, []fault{
 	held(point.EmergencyStopHealthy, 0, 1, 0, "emergency_stop"),
 	held(point.FireButton, 1, 0, 0, "fire_button"),
 	climbs(point.Bean, 1.4, 1.7, 3, "fire_in_drum", func(r *rig) { r.glide(point.Bean, 200); heatOffFor(6)(r); r.glide(point.InletAir, 199); r.runS(6) }),
+	{id: "beans_heat_themselves", fromS: 20, toS: 23.2, setup: func(r *rig) { r.glide(point.InletAir, 130); r.runS(5) },
+		quiet: func(r *rig) { r.ramp[point.Bean] = 0.08; r.runS(30); r.ramp[point.Bean] = 0; r.runS(40) },
+		on:    func(r *rig) { r.ramp[point.Bean] = 0.15 }, off: func(r *rig) { r.ramp[point.Bean] = 0; r.glide(point.InletAir, 250) }},
 	{id: "bean_fire", fromS: 3, toS: 6.2,
 		setup: func(r *rig) { r.w.Out[point.AirHeaterPower] = 0.4; r.set(point.Bean, 244); r.beans = false; r.runS(5) },
 		quiet: func(r *rig) {

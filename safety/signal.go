@@ -227,10 +227,14 @@ func beanRise(g *Gate, v *view) finding {
 const (
 	fireRiseKPerS = 1.5
 	fireWarmC     = 170.0
-	// Beans that climb by themselves, long after heat and in colder air.
-	fireAloneKPerS   = 0.25
-	fireAloneS       = 20.0
-	fireAboveK       = 10.0
+	// Beans that climb in air that is clearly colder than they are. Drum skin and
+	// reaction together give less.
+	fireAloneKPerS = 0.10
+	fireAboveK     = 10.0
+	// The same long after heat, when nothing at all explains it: seen sooner.
+	fireColdKPerS = 0.25
+	fireColdS     = 20.0
+	// Hotter than any roast and still climbing, heat or not.
 	fireHotC         = 250.0
 	fireHotRiseKPerS = 1.0
 )
@@ -250,8 +254,8 @@ func fireRise(g *Gate, v *view) finding {
 		f.active = true
 	case okE && exhaust > fireRiseKPerS && aboveAir(v, point.Exhaust, 0):
 		f.active, f.value, f.detail = true, exhaust, "exhaust"
-	case okB && v.BeansIn && bean > fireAloneKPerS && g.airOffS > fireAloneS && g.radiantOffS > fireAloneS && sound(v.img.In[point.InletAir]) && aboveAir(v, point.Bean, fireAboveK):
-		f.active, f.limit = true, fireAloneKPerS
+	case okB && v.BeansIn && bean > fireColdKPerS && g.airOffS > fireColdS && g.radiantOffS > fireColdS && aboveAir(v, point.Bean, fireAboveK):
+		f.active, f.limit = true, fireColdKPerS
 	}
 	return f
 }
@@ -261,6 +265,16 @@ func fireRise(g *Gate, v *view) finding {
 func aboveAir(v *view, i point.Input, byK float64) bool {
 	air := v.img.In[point.InletAir]
 	return !sound(air) || v.img.In[i].V > air.V+byK
+}
+
+// fireAlone is active when beans climb though the air that blows on them is
+// colder: a bean loop that withdraws the air heat would else hide a fire.
+func fireAlone(g *Gate, v *view) finding {
+	rate, ok := g.slope[slopeBean].PerS()
+	x, air := v.img.In[point.Bean], v.img.In[point.InletAir]
+	f := finding{unknown: !ok || unknown(air), value: rate, limit: fireAloneKPerS, unit: "K/s", detail: "bean"}
+	f.active = ok && rate > fireAloneKPerS && v.SinceChargeS > settledS && sound(x) && sound(air) && x.V > air.V+fireAboveK
+	return f
 }
 
 // fireHot is active when beans hotter than any roast still climb, heat or not.

@@ -285,9 +285,9 @@ var overheatRows = []Row{
 		Cause:  one("skin_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2.2},
 	// The loop takes heat away first; what is left is a bean far from its model.
 	{Hazard: "H81", Name: "beans burn while they roast", By: fault(fire), At: roast,
-		Cause: one("bean_fire", "fire_in_drum", "bean_high", "bean_rise", "exhaust_high", "bean_off_model"), Drum: Kept, LimitS: 60},
+		Cause: one("bean_fire", "beans_heat_themselves", "fire_in_drum", "bean_high", "bean_rise", "exhaust_high", "bean_off_model"), Drum: Kept, LimitS: 60},
 	{Hazard: "H81", Name: "beans burn while they wait for the drop", By: fault(fire), At: at(Drop), NeverDrop: true,
-		Cause: one("bean_fire", "fire_in_drum"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 60},
+		Cause: one("bean_fire", "beans_heat_themselves", "fire_in_drum"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 60},
 	{Hazard: "H80", Name: "fire in the chaff collector", By: fault("collector_fire"), At: all, Needs: needs(point.Collector),
 		Cause: one("collector_rise", "collector_high"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 2.3, RunOnS: slopeS},
 	{Hazard: "H81", Name: "fire button", By: []Act{{Fire: true}}, At: all, Needs: needs(point.FireButton),
