@@ -202,7 +202,9 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 				}
 			}
 		}
-		r.note(r.Field.Write(ctx, slot.DoneBy, &permit))
+		if err := r.Field.Write(ctx, slot.DoneBy, &permit); ctx.Err() == nil { // told to end: heat off follows
+			r.note(err)
+		}
 		if r.Monitor != nil {
 			r.Monitor.permitted()
 		}

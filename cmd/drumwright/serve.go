@@ -157,8 +157,9 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 
 	if o.forS > 0 {
 		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, time.Duration(o.forS*float64(time.Second)))
+		ctx, cancel = context.WithCancel(ctx) // an end like any other, not an error
 		defer cancel()
+		defer time.AfterFunc(time.Duration(o.forS*float64(time.Second)), cancel).Stop()
 	}
 	err = runner.Run(ctx)
 	manager.stopping()
