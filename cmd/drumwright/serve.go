@@ -90,7 +90,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	defer func() { err = firstOf(err, field.Close()) }()
 	heatOff(ctx, field, log)
 
-	keep, restored, err := openJournal(ctx, journalPath(m), journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
+	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
 	if err != nil {
 		return err
 	}
@@ -176,13 +176,6 @@ func newLog(w io.Writer, level string) (*slog.Logger, error) {
 		return nil, exitError{codeInput, fmt.Errorf("--log %q: allowed are debug, info, warn and error", level)}
 	}
 	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: l})), nil
-}
-
-func journalPath(m *profiles.Machine) string {
-	if filepath.IsAbs(m.Telemetry.Journal) {
-		return m.Telemetry.Journal
-	}
-	return filepath.Join(filepath.Dir(m.File), m.Telemetry.Journal)
 }
 
 func firstOf(a, b error) error {
