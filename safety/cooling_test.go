@@ -89,3 +89,20 @@ func TestBeansThatHeatThemselves(t *testing.T) {
 		}
 	}
 }
+
+// After the inlet probe has failed and heat is off, a bean probe that still
+// catches up is no fire: nothing says that the air is colder.
+func TestUnknownAirIsNoFire(t *testing.T) {
+	r := newRig(t, fullMachine())
+	r.roast()
+	r.sinceS = 600
+	r.glide(point.Bean, 200)
+	r.wishNoHeat()
+	r.runS(25)
+	r.each = func(r *rig) { r.bad(point.InletAir, point.OpenProbe, 0) }
+	r.ramp[point.Bean] = 0.4
+	r.runS(12)
+	if r.rec.Alarms.Stands("fire_in_drum") {
+		t.Error("a slow rise in air that is not known stands as a fire")
+	}
+}

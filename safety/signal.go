@@ -248,32 +248,38 @@ func fireRise(g *Gate, v *view) finding {
 	// A bare probe and the exhaust follow air that was hot before heat went off,
 	// as fast as in a fire; but they stay below it, and beans do not burn below
 	// fireWarmC.
-	warm := v.img.In[point.Bean].V >= fireWarmC && aboveAir(v, point.Bean, 0)
+	warm := v.img.In[point.Bean].V >= fireWarmC && aboveAir(v, point.Bean)
 	switch {
 	case okB && warm && bean > fireRiseKPerS:
 		f.active = true
-	case okE && exhaust > fireRiseKPerS && aboveAir(v, point.Exhaust, 0):
+	case okE && exhaust > fireRiseKPerS && aboveAir(v, point.Exhaust):
 		f.active, f.value, f.detail = true, exhaust, "exhaust"
-	case okB && v.BeansIn && bean > fireColdKPerS && g.airOffS > fireColdS && g.radiantOffS > fireColdS && aboveAir(v, point.Bean, fireAboveK):
+	case okB && v.BeansIn && bean > fireColdKPerS && g.airOffS > fireColdS && g.radiantOffS > fireColdS && inColderAir(v):
 		f.active, f.limit = true, fireColdKPerS
 	}
 	return f
 }
 
 // aboveAir reports whether a temperature is higher than that of the air going
-// in, by so much; an air that is not known is no excuse.
-func aboveAir(v *view, i point.Input, byK float64) bool {
+// in; an air that is not known is no excuse for a rise as fast as a fire's.
+func aboveAir(v *view, i point.Input) bool {
 	air := v.img.In[point.InletAir]
-	return !sound(air) || v.img.In[i].V > air.V+byK
+	return !sound(air) || v.img.In[i].V > air.V
+}
+
+// inColderAir reports whether the beans are known to be clearly hotter than the
+// air that blows on them: a slow rise is evidence in known air only.
+func inColderAir(v *view) bool {
+	bean, air := v.img.In[point.Bean], v.img.In[point.InletAir]
+	return sound(bean) && sound(air) && bean.V > air.V+fireAboveK
 }
 
 // fireAlone is active when beans climb though the air that blows on them is
 // colder: a bean loop that withdraws the air heat would else hide a fire.
 func fireAlone(g *Gate, v *view) finding {
 	rate, ok := g.slope[slopeBean].PerS()
-	x, air := v.img.In[point.Bean], v.img.In[point.InletAir]
-	f := finding{unknown: !ok || unknown(air), value: rate, limit: fireAloneKPerS, unit: "K/s", detail: "bean"}
-	f.active = ok && rate > fireAloneKPerS && v.SinceChargeS > settledS && sound(x) && sound(air) && x.V > air.V+fireAboveK
+	f := finding{unknown: !ok || unknown(v.img.In[point.InletAir]), value: rate, limit: fireAloneKPerS, unit: "K/s", detail: "bean"}
+	f.active = ok && rate > fireAloneKPerS && v.SinceChargeS > settledS && inColderAir(v)
 	return f
 }
 
