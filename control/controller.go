@@ -79,6 +79,8 @@ type Controller struct {
 	beat       float64
 	lastBatch  uint64
 	buttonDown bool
+	fireCalled bool // in this scan
+	offer      offer
 	permit     safety.Permit
 	told       told
 	restart    restart
@@ -170,6 +172,7 @@ func (c *Controller) context(scanS float64) safety.Context {
 	if c.trayHot {
 		x.TrayS = c.trayS
 	}
+	x.FireCalled, c.fireCalled = c.fireCalled, false
 	return x
 }
 

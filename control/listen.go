@@ -39,17 +39,6 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 	c.facts.Tripped = c.gate.Tripped()
 }
 
-// localOnly are the commands that set something in motion, lift a protection or
-// take a warning from those who stand beside the machine: they are taken at the
-// machine only.
-func localOnly(k record.Kind) bool {
-	switch k {
-	case record.StartWarming, record.Resume, record.ResetTrip, record.SetManual, record.Silence:
-		return true
-	}
-	return false
-}
-
 // asks maps a command to the request it makes.
 var asks = map[record.Kind]func(*batch.Facts){
 	record.StartWarming: func(f *batch.Facts) { f.AskWarm = true },
@@ -64,17 +53,22 @@ var asks = map[record.Kind]func(*batch.Facts){
 }
 
 func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (bool, string) {
-	if localOnly(cmd.Kind) && !cmd.Local {
+	if cmd.Kind.LocalOnly() && !cmd.Local {
 		return false, string(cmd.Kind) + " is taken at the machine only: at its own panel, over its local socket or by its button"
 	}
 	if ok, why, known := c.hearRestart(cmd, rec); known {
 		return ok, why
+	}
+	if why := c.notNow(cmd.Kind, img); why != "" && cmd.Kind != record.ResetTrip {
+		return false, why
 	}
 	switch cmd.Kind {
 	case record.LoadRecipe:
 		return c.load(cmd.Loaded)
 	case record.FirstCrack:
 		return c.crack(rec)
+	case record.NoCrack:
+		return c.noCrack(rec)
 	case record.Acknowledge:
 		return c.gate.Alarms().Acknowledge(cmd.Cause, cmd.Who, cmd.Local, rec)
 	case record.Silence:
@@ -83,35 +77,17 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		return c.resetTrip(cmd.Who, cmd.Local, rec)
 	case record.SetManual, record.SetAutomatic:
 		return c.setMode(cmd)
-	case record.StartWarming:
-		if c.gate.Tripped() {
-			return false, "a trip stands: reset it first"
-		}
-		if c.recipe == nil {
-			return false, "no recipe is loaded: load one first"
-		}
-		if img.In[point.CoverClosed].Off() {
-			return false, "a cover is open: close it first"
-		}
-		if c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown) {
-			return false, "beans may still be in the drum: let them out, then say " + string(record.Dropped)
-		}
+	case record.CallFire:
+		c.fireCalled = true
+		return true, "fire reported: heat and air go off"
 	case record.Stop:
 		if c.state == batch.Cold && !cmd.Local {
 			return false, "drum and air start at the machine only: at its own panel, over its local socket or by its button"
-		}
-	case record.Dropped:
-		if c.mayEmpty() {
-			c.facts.AskDropped = true
-			return true, string(cmd.Kind)
 		}
 	}
 	ask, known := asks[cmd.Kind]
 	if !known {
 		return false, fmt.Sprintf("there is no command %q", cmd.Kind)
-	}
-	if !batch.Allowed(c.state, c.facts, ask) {
-		return false, fmt.Sprintf("%s is not possible while %s", cmd.Kind, c.state)
 	}
 	ask(&c.facts)
 	return true, string(cmd.Kind)
@@ -125,9 +101,6 @@ func (c *Controller) mayEmpty() bool {
 
 // load takes a recipe that has been checked against the machine.
 func (c *Controller) load(r *profiles.Recipe) (bool, string) {
-	if c.roast.beansIn {
-		return false, "a batch is running: load the next recipe when the beans are out"
-	}
 	if r == nil {
 		return false, "there is no such recipe"
 	}
@@ -168,15 +141,15 @@ func (c *Controller) load(r *profiles.Recipe) (bool, string) {
 }
 
 func (c *Controller) crack(rec *record.Scan) (bool, string) {
-	if c.state != batch.Roasting {
-		return false, fmt.Sprintf("first crack is noted in a roast only, not while %s", c.state)
-	}
-	if c.roast.crackS > 0 {
-		return false, fmt.Sprintf("first crack was already noted at %.0f s", c.roast.crackS)
-	}
 	c.roast.crackS = c.sinceCharge()
 	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneFirstCrack, Text: "first crack heard", Value: c.roast.crackS})
 	return true, "first crack noted"
+}
+
+func (c *Controller) noCrack(rec *record.Scan) (bool, string) {
+	c.roast.crackS = 0
+	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneNoCrack, Text: "first crack was noted by mistake", Value: c.sinceCharge()})
+	return true, "first crack taken back"
 }
 
 // loopName is the name of each loop in commands.
@@ -190,9 +163,6 @@ func (c *Controller) setMode(cmd *Command) (bool, string) {
 	if cmd.Kind == record.SetAutomatic {
 		c.hand[i].on = false
 		return true, cmd.Loop + " loop automatic"
-	}
-	if !c.heats() {
-		return false, fmt.Sprintf("heat is led by hand only while it is in use, not while %s", c.state)
 	}
 	if !(cmd.Value >= 0 && cmd.Value <= 1) {
 		return false, fmt.Sprintf("manual output %v: allowed is 0 to 1", cmd.Value)

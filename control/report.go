@@ -11,6 +11,7 @@ import (
 // of the recipe the batch was charged with, also when the next is loaded.
 func (c *Controller) report(img *point.Image, rec *record.Scan) {
 	rec.State, rec.InS, rec.Next = c.state.String(), c.nowS-c.enterS, c.tell(rec)
+	c.offers(img, rec)
 	r := &c.roast
 	b := &rec.Batch
 	*b = record.Batch{}

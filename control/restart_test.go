@@ -73,7 +73,7 @@ func TestRestartInARoast(t *testing.T) {
 	if g.core.State() != batch.RunDown || !g.has(record.Transition, "cool-restart") || g.heatW() != 0 {
 		t.Errorf("%s, %.0f W", g.core.State(), g.heatW())
 	}
-	if a := g.local(record.StartWarming); a.Accepted || !strings.Contains(a.Reason, "no recipe") {
+	if a := g.local(record.StartWarming); a.Accepted || !strings.Contains(a.Reason, "No recipe") {
 		t.Errorf("%+v", a)
 	}
 	if a := g.ask(Command{Command: record.Command{Kind: record.LoadRecipe}, Loaded: g.recipe}); a.Accepted {

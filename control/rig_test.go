@@ -1,6 +1,7 @@
 package control
 
 import (
+	"slices"
 	"testing"
 
 	"drumwright/control/batch"
@@ -182,11 +183,20 @@ func (g *rig) local(k record.Kind) record.Answer {
 	return g.ask(Command{Command: record.Command{Kind: k, Local: true, Who: "Ada"}})
 }
 
+// ask gives a command. What the record offered just before must be what becomes
+// of it, but for commands whose answer hangs on what comes with them.
 func (g *rig) ask(c Command) record.Answer {
+	g.Helper()
+	offered, fresh := g.rec.NotNow, g.core.offer.begun && g.core.offer.atS == g.core.nowS
 	cmds := []Command{c}
 	g.step(cmds...)
-	g.Helper()
-	return cmds[0].Answer
+	a := cmds[0].Answer
+	if i := slices.Index(record.Kinds[:], c.Kind); i >= 0 && fresh && c.Local && c.Who != "" && c.Loop == "" && c.Kind != record.LoadRecipe && c.Cause == "" {
+		if a.Accepted != (offered[i] == "") {
+			g.Errorf("%s was offered as %q, and answered %+v", c.Kind, offered[i], a)
+		}
+	}
+	return a
 }
 
 func (g *rig) must(k record.Kind) *rig {

@@ -171,7 +171,7 @@ func TestRunnerCommands(t *testing.T) {
 		}{
 			{record.Command{Kind: record.LoadRecipe, Recipe: "none"}, record.Answer{Reason: "no recipe none"}},
 			{record.Command{Kind: record.LoadRecipe, Recipe: "harbour-medium"}, record.Answer{Accepted: true, Reason: "recipe harbour-medium loaded"}},
-			{record.Command{Kind: record.Hold}, record.Answer{Reason: "hold is not possible while cold"}},
+			{record.Command{Kind: record.Hold}, record.Answer{Reason: "Heat is not in use: there is nothing to hold."}},
 		} {
 			before := time.Now()
 			if a := r.Do(ctx, c.cmd); a != c.want {

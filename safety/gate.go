@@ -21,6 +21,8 @@ type Context struct {
 	DropC   float64 // bean probe at which the recipe ends, °C; 0 = none
 	LatestS float64 // time since charge at which the recipe ends in any case; 0 = none
 	TrayS   float64 // for which beans have lain in the cooling tray, s; 0 = none
+
+	FireCalled bool // a person has reported a fire in this scan
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.
@@ -32,6 +34,7 @@ type Gate struct {
 	found   []finding // what tripped it
 	warned  []bool
 	latchS  []float64 // scan time of the trip
+	refusal refusal
 
 	excepted []bool // does not trip
 	told     []bool // that an excepted cause stands

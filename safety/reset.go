@@ -17,28 +17,8 @@ import (
 // run: it is looked at again when they are.
 func (g *Gate) Reset(who string, local bool, rec *record.Scan) (bool, string) {
 	who = strings.TrimSpace(who)
-	switch {
-	case !g.Tripped():
-		return false, "nothing is tripped"
-	case !local:
-		return false, "a trip is reset at the machine only: at its own panel, over its local socket or by its button"
-	case !g.begun:
-		return false, "no input has been read since the start: try again"
-	}
-	for i := range g.table {
-		if !g.latch[i] {
-			continue
-		}
-		r := &g.table[i]
-		if why := g.standing(i); why != "" {
-			return false, why + ": " + r.ID + ": " + r.Cause + " " + r.Action
-		}
-		if why := g.flaring(i); why != "" {
-			return false, why + ": " + r.ID + ": " + r.Cause + " " + r.Action
-		}
-		if r.Class == WithFinding && who == "" {
-			return false, r.ID + " is reset by a named person who has looked: give your name"
-		}
+	if why := g.RefusesReset(who, local); why != "" {
+		return false, why
 	}
 	text := "reset at the machine"
 	if who != "" {
@@ -54,6 +34,44 @@ func (g *Gate) Reset(who string, local bool, rec *record.Scan) (bool, string) {
 	g.first, g.state, g.fresh = -1, S0, false
 	rec.Add(record.Event{Kind: record.Reset, Name: "reset", Text: text})
 	return true, text
+}
+
+// RefusesReset says why Reset would be refused now, "" when it would be done.
+func (g *Gate) RefusesReset(who string, local bool) string {
+	switch {
+	case !g.Tripped():
+		return "nothing is tripped"
+	case !local:
+		return "a trip is reset at the machine only: at its own panel, over its local socket or by its button"
+	case !g.begun:
+		return "no input has been read since the start: try again"
+	}
+	for i := range g.table {
+		if !g.latch[i] {
+			continue
+		}
+		if why := g.standing(i); why != "" {
+			return g.refusal.of(&g.table[i], why)
+		}
+		if why := g.flaring(i); why != "" {
+			return g.refusal.of(&g.table[i], why)
+		}
+		if g.table[i].Class == WithFinding && who == "" {
+			return g.table[i].ID + " is reset by a named person who has looked: give your name"
+		}
+	}
+	return ""
+}
+
+// refusal is the last reason why a reset was refused: it is asked for again and
+// again while a trip stands, and a scan makes no texts anew.
+type refusal struct{ id, why, text string }
+
+func (f *refusal) of(r *Row, why string) string {
+	if f.id != r.ID || f.why != why {
+		*f = refusal{r.ID, why, why + ": " + r.ID + ": " + r.Cause + " " + r.Action}
+	}
+	return f.text
 }
 
 // standing says why a latched row cannot be reset, "" when it can.

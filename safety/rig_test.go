@@ -69,6 +69,7 @@ type rig struct {
 	dropC    float64
 	latestS  float64
 	trayS    float64
+	fire     bool // a person reports one
 	each     func(*rig)               // called before each scan
 	fixed    [point.NumInputs]bool    // set by a test; else it follows the permits
 	share    float64                  // of the drum speed that reaches the shaft
@@ -146,7 +147,7 @@ func (r *rig) scan() safety.Permit {
 		}
 	}
 	r.p = r.g.Judge(safety.Context{ScanS: r.now, PeriodS: 0.1, BeansIn: r.beans, SinceChargeS: r.sinceS,
-		RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS}, &r.img, &r.w, &r.rec)
+		RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS, FireCalled: r.fire}, &r.img, &r.w, &r.rec)
 	r.rec.NumEvents = 0
 	return r.p
 }

@@ -92,6 +92,7 @@ func heatOffFor(s float64) func(*rig) {
 var faults = append(moreFaults, []fault{
 	held(point.EmergencyStopHealthy, 0, 1, 0, "emergency_stop"),
 	held(point.FireButton, 1, 0, 0, "fire_button"),
+	{id: "fire_called", live: true, on: func(r *rig) { r.fire = true }, off: func(r *rig) { r.fire = false }},
 	climbs(point.Bean, 1.4, 1.7, 3, "fire_in_drum", func(r *rig) { r.glide(point.Bean, 200); heatOffFor(6)(r); r.glide(point.InletAir, 199); r.runS(6) }),
 	{id: "beans_heat_themselves", fromS: 20, toS: 23.2, setup: func(r *rig) { r.glide(point.InletAir, 130); r.runS(5) },
 		quiet: func(r *rig) { r.ramp[point.Bean] = 0.08; r.runS(30); r.ramp[point.Bean] = 0; r.runS(40) },

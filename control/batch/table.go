@@ -95,9 +95,11 @@ func Next(s State, f *Facts) *Transition {
 
 // Allowed reports whether a request can move the machine on from this state
 // with the facts as they are: it looks for a row that the request makes true.
-func Allowed(s State, f Facts, ask func(*Facts)) bool {
-	before := Next(s, &f)
-	ask(&f)
-	after := Next(s, &f)
+// It leaves the facts as they were.
+func Allowed(s State, f *Facts, ask func(*Facts)) bool {
+	before, kept := Next(s, f), *f
+	ask(f)
+	after := Next(s, f)
+	*f = kept
 	return after != nil && after != before
 }

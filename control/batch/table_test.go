@@ -216,12 +216,12 @@ func TestAllowed(t *testing.T) {
 	for s := range NumStates {
 		f := Facts{InS: 5, HasRecipe: true, Hot: true, HasDoor: true, Tripped: s == Tripped, BeansIn: s.BeansIn() || s == Held}
 		for name, ask := range asks {
-			if got := Allowed(s, f, ask); got != slices.Contains(want[s], name) {
+			if got := Allowed(s, &f, ask); got != slices.Contains(want[s], name) {
 				t.Errorf("%s while %s: allowed %v", name, s, got)
 			}
 		}
 	}
-	if Allowed(Ready, Facts{AskStop: true}, asks["hold"]) {
+	if Allowed(Ready, &Facts{AskStop: true}, asks["hold"]) {
 		t.Error("hold is allowed in the scan in which stop was")
 	}
 }

@@ -110,7 +110,7 @@ func set(c *record.Command, name string, v any) error {
 }
 
 func check(c *record.Command, given []string) error {
-	if !slices.Contains(record.Kinds, c.Kind) {
+	if !slices.Contains(record.Kinds[:], c.Kind) {
 		return fmt.Errorf("kind %q is not one of %q", c.Kind, record.Kinds)
 	}
 	need := needs[c.Kind]

@@ -100,7 +100,7 @@ func FuzzDecodeCommand(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if !slices.Contains(record.Kinds, c.Kind) || c.Local || !(c.Value >= 0 && c.Value <= 1) || strings.ContainsAny(c.Recipe, "/\\\x00") ||
+		if !slices.Contains(record.Kinds[:], c.Kind) || c.Local || !(c.Value >= 0 && c.Value <= 1) || strings.ContainsAny(c.Recipe, "/\\\x00") ||
 			!slices.Contains([]string{"", "air", "base"}, c.Loop) {
 			t.Fatalf("%q is taken as %+v", b, c)
 		}

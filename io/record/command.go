@@ -5,27 +5,43 @@ type Kind string
 
 // The commands. What each needs beside its kind is said in Command.
 const (
-	LoadRecipe   Kind = "load-recipe" // Recipe
-	StartWarming Kind = "warm"        // local only: starts drum, air and heat
-	Charged      Kind = "charged"     // the beans are in
-	FirstCrack   Kind = "first-crack" // heard
-	DropNow      Kind = "drop"        // let the beans out now
-	Dropped      Kind = "dropped"     // the beans are out
-	CoolDone     Kind = "cool-done"   // the tray is empty
-	Hold         Kind = "hold"        // heat to zero, keep turning, can go on
-	Resume       Kind = "resume"      // local only
-	Stop         Kind = "stop"        // orderly: heat off, run down until cool
-	ResetTrip    Kind = "reset"       // local only
-	Acknowledge  Kind = "acknowledge" // take on all alarms, or that of Cause; away from the machine with Who
-	Silence      Kind = "silence"     // local only: the horn, for a minute
-	NextBatch    Kind = "next-batch"  // warm for another batch of the same recipe
-	SetManual    Kind = "manual"      // local only: Loop, Value
-	SetAutomatic Kind = "automatic"   // Loop
+	LoadRecipe   Kind = "load-recipe"    // Recipe
+	StartWarming Kind = "warm"           // local only: starts drum, air and heat
+	Charged      Kind = "charged"        // the beans are in
+	FirstCrack   Kind = "first-crack"    // heard
+	NoCrack      Kind = "no-first-crack" // it was noted by mistake
+	DropNow      Kind = "drop"           // let the beans out now
+	Dropped      Kind = "dropped"        // the beans are out
+	CoolDone     Kind = "cool-done"      // the tray is empty
+	Hold         Kind = "hold"           // heat to zero, keep turning, can go on
+	Resume       Kind = "resume"         // local only
+	Stop         Kind = "stop"           // orderly: heat off, run down until cool
+	ResetTrip    Kind = "reset"          // local only
+	CallFire     Kind = "fire"           // local only: a fire is suspected
+	Acknowledge  Kind = "acknowledge"    // take on all alarms, or that of Cause; away from the machine with Who
+	Silence      Kind = "silence"        // local only: the horn, for a minute
+	NextBatch    Kind = "next-batch"     // warm for another batch of the same recipe
+	SetManual    Kind = "manual"         // local only: Loop, Value
+	SetAutomatic Kind = "automatic"      // Loop
 )
 
 // Kinds lists every command in the order of a shop's day.
-var Kinds = []Kind{LoadRecipe, StartWarming, Charged, FirstCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
-	SetManual, SetAutomatic, Stop, Acknowledge, Silence, ResetTrip}
+var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
+	SetManual, SetAutomatic, Stop, Acknowledge, Silence, ResetTrip, CallFire}
+
+// NumKinds is the number of commands.
+const NumKinds = len(Kinds)
+
+// LocalOnly reports whether a command sets something in motion, lifts a
+// protection or takes a warning from those who stand beside the machine: it is
+// taken at the machine only.
+func (k Kind) LocalOnly() bool {
+	switch k {
+	case StartWarming, Resume, ResetTrip, SetManual, Silence, CallFire:
+		return true
+	}
+	return false
+}
 
 // Command is one thing that a person asks of the machine.
 type Command struct {

@@ -21,6 +21,7 @@ const (
 	MilestoneCharge       = "charge"
 	MilestoneTurningPoint = "turning point"
 	MilestoneFirstCrack   = "first crack"
+	MilestoneNoCrack      = "no first crack" // it was noted by mistake
 	MilestoneDrop         = "drop"
 	MilestoneCooled       = "cooled"
 	MilestoneAborted      = "aborted"

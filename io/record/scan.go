@@ -10,9 +10,10 @@ type Scan struct {
 
 	Image point.Image // inputs as read
 
-	State  string  // state of the batch sequence
-	InS    float64 // seconds in this state
-	Next   string  // what the operator does next, in words
+	State  string           // state of the batch sequence
+	InS    float64          // seconds in this state
+	Next   string           // what the operator does next, in words
+	NotNow [NumKinds]string // of each command in the order of Kinds why it would be refused at the machine now; "" = it would be taken
 	Batch  Batch
 	Bean   Bean
 	Air    Loop // inlet air → air heater

@@ -70,13 +70,21 @@ type Stamp struct {
 
 // Status is what the sequence and the gate are doing.
 type Status struct {
-	State    string     `json:"state"`
-	InStateS Number     `json:"in_state_s"`
-	Next     string     `json:"next"` // what the operator does next
-	Batch    *BatchView `json:"batch"`
-	AirMode  string     `json:"air_mode"`
-	BaseMode string     `json:"base_mode"`
-	Safety   SafetyView `json:"safety"`
+	State    string      `json:"state"`
+	InStateS Number      `json:"in_state_s"`
+	Next     string      `json:"next"`     // what the operator does next
+	Commands []OfferView `json:"commands"` // all that there are, in the order of a shop's day
+	Batch    *BatchView  `json:"batch"`
+	AirMode  string      `json:"air_mode"`
+	BaseMode string      `json:"base_mode"`
+	Safety   SafetyView  `json:"safety"`
+}
+
+// OfferView says whether a command would be taken now.
+type OfferView struct {
+	Kind    Kind   `json:"kind"`
+	Local   bool   `json:"local_only"` // taken at the machine only
+	Refused string `json:"refused"`    // why it would be refused at the machine; "" = it would be taken
 }
 
 // BatchView is the batch that runs; absent (null) between batches.
@@ -220,7 +228,7 @@ func NewEventView(s *Scan, i int) EventView {
 // Changed reports whether the status part of the view says something else in b
 // than in a, running times aside.
 func Changed(a, b *Scan) bool {
-	return a.State != b.State || a.Next != b.Next || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
+	return a.State != b.State || a.Next != b.Next || a.NotNow != b.NotNow || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
 		a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
 		a.Batch.TurnS != b.Batch.TurnS || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
 		AlarmsChanged(a, b)
@@ -249,6 +257,10 @@ func worst(m *point.Image) point.Quality {
 func status(s *Scan) Status {
 	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next,
 		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(s)}
+	v.Commands = make([]OfferView, NumKinds)
+	for i, k := range Kinds {
+		v.Commands[i] = OfferView{Kind: k, Local: k.LocalOnly(), Refused: s.NotNow[i]}
+	}
 	if b := &s.Batch; b.ID != 0 {
 		v.Batch = &BatchView{ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
 			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),

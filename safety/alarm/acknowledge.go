@@ -45,6 +45,16 @@ func (l *List) Acknowledge(cause, who string, local bool, rec *record.Scan) (boo
 	return true, fmt.Sprintf("%d acknowledged", n)
 }
 
+// Waits reports whether some alarm waits to be acknowledged.
+func (l *List) Waits() bool {
+	for i := range l.all {
+		if l.all[i].shown.State.Unacknowledged() {
+			return true
+		}
+	}
+	return false
+}
+
 // Lift notes that the latch of a row was reset: whoever did has seen the alarm.
 func (l *List) Lift(i int, who string, rec *record.Scan) {
 	e := &l.all[i]
