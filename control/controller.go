@@ -84,6 +84,7 @@ type Controller struct {
 	permit     safety.Permit
 	told       told
 	restart    restart
+	bar        Bar
 }
 
 // handOutput is a loop in manual.
@@ -162,7 +163,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 
 // context is what the gate must know of the batch.
 func (c *Controller) context(scanS float64) safety.Context {
-	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS()}
+	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm}
 	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
 		x.RoastS, x.LatestS = c.sinceCharge(), float64(r.recipe.Drop.LatestS)
 		if r.recipe.Drop.Bean != nil {

@@ -59,6 +59,9 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	if ok, why, known := c.hearRestart(cmd, rec); known {
 		return ok, why
 	}
+	if c.chargeBarred(cmd.Kind) { // the beans may be in all the same: the sequence takes the heat away
+		c.facts.AskCharged = true
+	}
 	if why := c.notNow(cmd.Kind, img); why != "" && cmd.Kind != record.ResetTrip {
 		return false, why
 	}

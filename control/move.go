@@ -95,6 +95,12 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		}
 		c.readyS = 0
 	case batch.RunDown, batch.Tripped, batch.Cold:
+		switch t.Name {
+		case batch.ChargeBarred:
+			c.roast.beansIn = true
+		case batch.CooledBarred:
+			c.cooled(rec)
+		}
 		c.breakOff(t.Reason, rec)
 		c.automatic(rec)
 		c.told.slow = false

@@ -37,6 +37,9 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 	if c.restarted() && (k == record.Stop || k == record.ResetTrip) {
 		return c.gate.RefusesReset("someone", true)
 	}
+	if why := c.barred(k); why != "" {
+		return why
+	}
 	switch k {
 	case record.LoadRecipe:
 		if c.roast.beansIn {

@@ -48,6 +48,7 @@ type Runner struct {
 	Sinks   []Sink
 	Recipes func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
 	Latches func([]string)                              // told when the latched causes change; must not block
+	Bars    func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
 	Monitor *Monitor                                    // turns heat off when a scan hangs; nil = none, for simulated time
 
 	Log *slog.Logger
@@ -188,6 +189,9 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		r.Field.Read(ctx, nowS, slot.ReadBy, &img)
 		read := time.Now()
 		n := r.collect()
+		if r.Bars != nil {
+			r.Core.Bar(r.Bars())
+		}
 		permit := r.Core.Step(nowS, &img, r.cmds[:n], rec)
 		step := time.Now()
 		if cut {

@@ -12,10 +12,12 @@ import (
 // told is what telling the operator must remember. Texts with figures are made
 // when the figures change, so that a scan makes none.
 type told struct {
-	charge  string // what to charge, of the loaded recipe
-	heldFor string // the gate's reason
-	held    string // the same as a sentence
-	slow    bool   // the run-down has been called slow
+	charge   string // what to charge, of the loaded recipe
+	heldFor  string // the gate's reason
+	held     string // the same as a sentence
+	slow     bool   // the run-down has been called slow
+	noWarm   string // what stands in the way of new roasts, as a sentence
+	noCharge string // the same for their beans
 }
 
 // dropSoon announces the drop, nearest first.
@@ -38,6 +40,7 @@ const crackNearC = 188.0
 // tell is what the operator does next.
 func (c *Controller) tell(rec *record.Scan) string {
 	const emptyIt = "Beans may still be in the drum: let them out, then say that they are dropped."
+	const onlyProofs = "Warm for proof tests only: do not charge."
 	img, r := &c.img, &c.roast
 	if c.restarted() {
 		return c.tellRestart()
@@ -59,12 +62,20 @@ func (c *Controller) tell(rec *record.Scan) string {
 		case r.beansIn:
 			return emptyIt
 		case c.facts.Hot:
+			if c.facts.NoWarm {
+				return "The machine is hot or cannot be read. Look into the drum first; then cool it down with stop."
+			}
 			return "The machine is hot or cannot be read. Look into the drum first; then cool it down with stop, or warm it."
+		case c.facts.NoWarm:
+			return c.told.noWarm
 		case c.recipe == nil:
 			return "Load a recipe and start warming at the machine."
 		}
 		return "Start warming at the machine."
 	case batch.Warming:
+		if c.facts.NoCharge {
+			return onlyProofs
+		}
 		if c.facts.DoorOpen {
 			return "Shut the discharge door."
 		}
@@ -76,6 +87,8 @@ func (c *Controller) tell(rec *record.Scan) string {
 		switch {
 		case c.facts.DoorOpen:
 			return "Shut the discharge door before you charge."
+		case c.facts.NoCharge:
+			return onlyProofs
 		case c.gateSpent:
 			return "No beans were seen to come: shut the gate, or say charged if they are in."
 		}

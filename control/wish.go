@@ -30,8 +30,10 @@ func (c *Controller) wishAll(img *point.Image, dt float64, rec *record.Scan) {
 // heats reports whether this state uses heat.
 func (c *Controller) heats() bool {
 	switch c.state {
-	case batch.Warming, batch.Ready, batch.Charging, batch.Roasting, batch.Cooling:
+	case batch.Warming, batch.Ready, batch.Charging, batch.Roasting:
 		return true
+	case batch.Cooling: // the empty drum is kept warm for the next batch
+		return !c.facts.NoWarm
 	}
 	return false
 }

@@ -23,6 +23,7 @@ type Machine struct {
 	Batch      Batch              `yaml:"batch" doc:"the batch sequence"`
 	Limits     Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
 	Exceptions []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
+	Proofs     Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
 	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
 
 	// Made by Load from the above.
@@ -309,6 +310,12 @@ type Exception struct {
 	Who   string `yaml:"who" need:"yes" doc:"the person who answers for it"`
 	Until string `yaml:"until" need:"yes" doc:"last day of it, such as 2026-12-31"`
 	Why   string `yaml:"why" need:"yes" doc:"the reason, and what is watched instead"`
+}
+
+// Proofs says how strictly proof tests hold up new roasts. One that failed, or is
+// overdue beyond its grace, always does.
+type Proofs struct {
+	RequireAll bool `yaml:"require_all" doc:"true: a test that was never done holds up new roasts too; for a machine whose commissioning is over"`
 }
 
 // Telemetry says where figures go.

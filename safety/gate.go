@@ -23,6 +23,7 @@ type Context struct {
 	TrayS   float64 // for which beans have lain in the cooling tray, s; 0 = none
 
 	FireCalled bool // a person has reported a fire in this scan
+	Barred string // why no heat is given for a new roast, "" = nothing; a roast under way is not cut by it
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.

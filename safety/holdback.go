@@ -63,6 +63,8 @@ func (g *Gate) noHeat(p *Permit) string {
 		return "the blower is not told to run"
 	case g.last[point.HeatEnable] >= 0.5:
 		return ""
+	case g.v.Barred != "" && !g.v.BeansIn:
+		return g.v.Barred
 	}
 	img := g.v.img
 	for i := range g.table {

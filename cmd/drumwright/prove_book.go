@@ -7,9 +7,10 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
-	"drumwright/io/panel"
+	"drumwright/control"
 	"drumwright/io/record"
 	"drumwright/profiles"
 	"drumwright/safety/proof"
@@ -22,7 +23,7 @@ type proofStore interface {
 }
 
 // proofBook brings together the proof tests of a machine, what was kept of them
-// and the date. Any goroutine may use it.
+// and the date, and holds up new roasts by it. Any goroutine may use it.
 type proofBook struct {
 	tests       []record.ProofTest
 	store       proofStore
@@ -34,10 +35,14 @@ type proofBook struct {
 
 	mu    sync.Mutex
 	until time.Time // warming for proof tests is let through until then
+	bar   atomic.Pointer[control.Bar]
 }
 
-func newProofBook(m *profiles.Machine, store proofStore, requireAll bool, log *slog.Logger) *proofBook {
-	return &proofBook{tests: proof.Tests(m), store: store, machineHash: m.Hash, version: versionText(), requireAll: requireAll, now: time.Now, log: log}
+func newProofBook(ctx context.Context, m *profiles.Machine, store proofStore, log *slog.Logger) *proofBook {
+	b := &proofBook{tests: proof.Tests(m), store: store, machineHash: m.Hash, version: versionText(), requireAll: m.Proofs.RequireAll, now: time.Now, log: log}
+	b.bar.Store(&control.Bar{})
+	b.look(ctx)
+	return b
 }
 
 // Proofs gives every test with where it stands, and every record.
@@ -55,7 +60,7 @@ func (b *proofBook) Proofs(ctx context.Context) (record.ProofBook, error) {
 
 // Prove keeps one test. What it should have shown, the limit, the date and the
 // machine are the daemon's to say, not the sender's.
-func (b *proofBook) Prove(_ context.Context, p record.Proof) (record.Proof, error) {
+func (b *proofBook) Prove(ctx context.Context, p record.Proof) (record.Proof, error) {
 	t, ok := proof.Find(b.tests, p.Test)
 	switch {
 	case !ok:
@@ -67,8 +72,17 @@ func (b *proofBook) Prove(_ context.Context, p record.Proof) (record.Proof, erro
 	case t.Kind == record.ProofCertificate && p.Note == "":
 		return record.Proof{}, fmt.Errorf("%w: %s needs the number and date of the report in the note", record.ErrProof, t.ID)
 	}
-	return b.store.SaveProof(record.Proof{Test: p.Test, Who: p.Who, Seen: p.Seen, MeasuredS: p.MeasuredS, Result: p.Result, Note: p.Note,
+	return b.save(ctx, record.Proof{Test: p.Test, Who: p.Who, Seen: p.Seen, MeasuredS: p.MeasuredS, Result: p.Result, Note: p.Note,
 		When: b.now(), Expected: t.Expected, LimitS: t.LimitS, MachineHash: b.machineHash, Version: b.version})
+}
+
+// save keeps a record and sees what follows from it.
+func (b *proofBook) save(ctx context.Context, p record.Proof) (record.Proof, error) {
+	kept, err := b.store.SaveProof(p)
+	if err == nil {
+		b.look(context.WithoutCancel(ctx))
+	}
+	return kept, err
 }
 
 // provingTime is how long warming for proof tests is let through at a time.
@@ -77,44 +91,55 @@ const provingTime = time.Hour
 // BeginProving lets the machine be warmed for proof tests.
 func (b *proofBook) BeginProving(who string) time.Time {
 	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.until = b.now().Add(provingTime)
-	b.log.Info("warming is let through for proof tests", "who", who, "until", b.until)
-	return b.until
-}
-
-// refusal says why the machine may not be warmed for a roast now, "" if it may.
-func (b *proofBook) refusal(ctx context.Context) string {
-	b.mu.Lock()
-	proving := b.now().Before(b.until)
+	until := b.now().Add(provingTime)
+	b.until = until
 	b.mu.Unlock()
-	if proving {
-		return ""
-	}
+	b.log.Info("warming is let through for proof tests", "who", who, "until", until)
+	b.look(context.Background())
+	return until
+}
+
+// look sees anew what stands in the way of a new roast.
+func (b *proofBook) look(ctx context.Context) {
+	why := ""
 	book, err := b.Proofs(ctx)
-	if err != nil {
-		return "the proof tests cannot be read, so nobody knows whether one is overdue: " + err.Error()
+	switch {
+	case err != nil:
+		why = "the proof tests cannot be read, so nobody knows whether one is overdue: " + err.Error()
+	case len(book.Blocking) > 0:
+		why = strings.Join(book.Blocking, "; ") + ". Run: drumwright prove"
 	}
-	if len(book.Blocking) == 0 {
-		return ""
+	bar := &control.Bar{Warm: why, Charge: why}
+	b.mu.Lock()
+	if b.now().Before(b.until) {
+		bar.Warm = ""
 	}
-	return strings.Join(book.Blocking, "; ") + ". Run: drumwright prove"
+	was := b.bar.Swap(bar)
+	b.mu.Unlock()
+	switch {
+	case why != "" && was.Charge != why:
+		b.log.Warn("no new roast", "why", why)
+	case why == "" && was.Charge != "":
+		b.log.Info("no proof test holds up new roasts any more")
+	}
 }
 
-// proofGuard is the operator's way to the machine with overdue proof tests in
-// it: they refuse the start of a roasting day and of the next batch. What runs
-// already is never broken off for them.
-type proofGuard struct {
-	panel.Operator
-	book *proofBook
-}
+// Bar is what stands in the way of a new roast now. It does not block.
+func (b *proofBook) Bar() control.Bar { return *b.bar.Load() }
 
-// Do hands a command on unless a proof test stands in its way.
-func (g proofGuard) Do(ctx context.Context, c record.Command) record.Answer {
-	if c.Kind == record.StartWarming || c.Kind == record.NextBatch {
-		if why := g.book.refusal(ctx); why != "" {
-			return record.Answer{Reason: why}
+// lookEvery is how often the date is looked at.
+const lookEvery = time.Minute
+
+// watch keeps looking until ctx ends: days pass while a daemon runs.
+func (b *proofBook) watch(ctx context.Context) {
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+			b.look(ctx)
 		}
 	}
-	return g.Operator.Do(ctx, c)
 }

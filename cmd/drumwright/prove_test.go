@@ -123,6 +123,7 @@ type shop struct {
 	server  *registers.Server
 	runner  *control.Runner
 	keep    *journal.Sink
+	book    *proofBook
 	address string
 	pace    *time.Ticker
 }
@@ -166,8 +167,9 @@ func openShop(t *testing.T) *shop {
 	must(err)
 	s.runner = control.NewRunner(field, s, core)
 	s.runner.Recipes = func(name string) (*profiles.Recipe, error) { return recipeFrom(name) }
-	book := newProofBook(m, s.keep, false, slog.New(slog.DiscardHandler))
-	api := panel.New(panel.Config{Operator: proofGuard{s.runner, book}, Proofs: book})
+	s.book = newProofBook(context.Background(), m, s.keep, slog.New(slog.DiscardHandler))
+	s.runner.Bars = s.book.Bar
+	api := panel.New(panel.Config{Operator: s.runner, Proofs: s.book})
 	s.runner.Sinks = []control.Sink{api}
 	l, err := panel.Listen("127.0.0.1:0")
 	must(err)
@@ -263,7 +265,7 @@ func (a *actor) Write(b []byte) (int, error) {
 // whose roasts are held up by an earlier failure.
 func TestProveWithAPerson(t *testing.T) {
 	s := openShop(t)
-	if _, err := s.keep.SaveProof(record.Proof{Test: "cover", Who: "Ada", When: time.Now(), Result: record.ProofFail, MeasuredS: record.Unknown, LimitS: record.Unknown}); err != nil {
+	if _, err := s.book.Prove(context.Background(), record.Proof{Test: "cover", Who: "Ada", Result: record.ProofFail, MeasuredS: record.Unknown}); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.warm(); err == nil || !strings.Contains(err.Error(), "the proof test cover failed") {
@@ -335,7 +337,8 @@ func TestBookRefusesALatePass(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer keep.Close()
-	book := newProofBook(m, keep, true, slog.New(slog.DiscardHandler))
+	m.Proofs.RequireAll = true
+	book := newProofBook(context.Background(), m, keep, slog.New(slog.DiscardHandler))
 	for _, p := range []record.Proof{
 		{Test: "drum-stall", Result: record.ProofPass, MeasuredS: 3.3},
 		{Test: "tea-break", Result: record.ProofPass, MeasuredS: record.Unknown},
@@ -346,15 +349,15 @@ func TestBookRefusesALatePass(t *testing.T) {
 			t.Errorf("%+v is kept as %+v, %v", p, kept, err)
 		}
 	}
-	if why := book.refusal(context.Background()); !strings.Contains(why, "electrical was never done") {
-		t.Errorf("with every test required: %q", why)
+	if bar := book.Bar(); !strings.Contains(bar.Warm, "electrical was never done") || bar.Charge != bar.Warm {
+		t.Errorf("with every test required: %+v", bar)
 	}
 	book.BeginProving("Ada")
-	if why := book.refusal(context.Background()); why != "" {
-		t.Errorf("warming for proof tests is refused: %s", why)
+	if bar := book.Bar(); bar.Warm != "" || !strings.Contains(bar.Charge, "electrical was never done") {
+		t.Errorf("while the machine is warmed for proof tests: %+v", bar)
 	}
 	book.now = func() time.Time { return time.Now().Add(provingTime + time.Second) }
-	if why := book.refusal(context.Background()); why == "" {
+	if book.look(context.Background()); book.Bar().Warm == "" {
 		t.Error("warming for proof tests is let through for ever")
 	}
 }

@@ -139,8 +139,9 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt)})
-	proofs := newProofBook(m, keep, false, log)
-	api := panel.New(panel.Config{Operator: proofGuard{runner, proofs}, Batches: keep, History: keep, Proofs: proofs, Metrics: metrics.Handler(), Log: log})
+	proofs := newProofBook(ctx, m, keep, log)
+	runner.Bars = proofs.Bar
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {
@@ -153,6 +154,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		}
 	})
 	defer stopAPI()
+	work.Go(func() { proofs.watch(apiCtx) })
 	log.Info("serving", "address", m.Telemetry.Listen, "time_scale", scale)
 
 	if o.forS > 0 {

@@ -30,6 +30,7 @@ var sights = []func(*Facts){
 	func(f *Facts) { f.Plunge = true }, func(f *Facts) { f.ChargeLimit = true }, func(f *Facts) { f.DropDue = true },
 	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true },
 	func(f *Facts) { f.TrayCool = true }, func(f *Facts) { f.Cool = true }, func(f *Facts) { f.WarmLimit = true },
+	func(f *Facts) { f.NoCharge = true }, func(f *Facts) { f.NoWarm, f.NoCharge = true, true },
 }
 
 // step is one scan: a reset is heard, the sequence moves, the gate judges.
@@ -46,16 +47,17 @@ func step(n node, cause, reset, gateMachine, hasDoor, hot bool, ask func(*Facts)
 	}
 	f.Cool = f.Cool && !hot
 	ask(&f)
-	if t := Next(n.state, &f); t != nil {
+	t := Next(n.state, &f)
+	if t != nil {
 		next.state = t.To
 	}
 	switch {
-	case next.state == Roasting:
+	case next.state == Roasting, t != nil && t.Name == ChargeBarred:
 		next.beans = true
 	case n.state == Discharging && next.state == Cooling, n.state != Roasting && n.beans && (f.AskDropped || f.DoorOpen):
 		next.beans, next.tray = false, true
 	}
-	if f.TrayCool || n.state == Cooling && next.state == Warming {
+	if f.TrayCool || n.state == Cooling && next.state == Warming || t != nil && t.Name == CooledBarred {
 		next.tray = false
 	}
 	// The gate, on the inputs of this scan.

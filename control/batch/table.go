@@ -10,6 +10,12 @@ type Transition struct {
 	guard  func(*Facts) bool
 }
 
+// Names of rows whose taking brings more with it than their state.
+const (
+	ChargeBarred = "charge-barred"
+	CooledBarred = "cooled-barred"
+)
+
 var running = []State{Warming, Ready, Charging, Roasting, Discharging, Cooling, Held}
 
 // Table is the whole sequence.
@@ -30,9 +36,17 @@ var Table = []Transition{
 		guard: func(f *Facts) bool { return f.AskStop && f.Hot }},
 
 	{From: []State{Cold, RunDown}, To: Warming, Name: "warm", Reason: "warming was asked",
-		guard: func(f *Facts) bool { return f.AskWarm && f.HasRecipe && !f.BeansIn && !f.TrayHot }},
+		guard: func(f *Facts) bool { return f.AskWarm && !f.NoWarm && f.HasRecipe && !f.BeansIn && !f.TrayHot }},
 	{From: []State{Cold, RunDown}, To: Cooling, Name: "warm-cooling", Reason: "warming was asked while beans still cool in the tray",
-		guard: func(f *Facts) bool { return f.AskWarm && f.HasRecipe && !f.BeansIn && f.TrayHot }},
+		guard: func(f *Facts) bool { return f.AskWarm && !f.NoWarm && f.HasRecipe && !f.BeansIn && f.TrayHot }},
+	{From: []State{Warming, Ready}, To: RunDown, Name: ChargeBarred, Reason: "beans may have gone in though new roasts are held up",
+		guard: func(f *Facts) bool { return f.NoCharge && f.AskCharged }},
+	{From: []State{Ready}, To: RunDown, Name: ChargeBarred, Reason: "a charge was seen though new roasts are held up",
+		guard: func(f *Facts) bool {
+			return f.NoCharge && (f.ChargeByGate && f.GateOpen || f.ChargeByProbe && f.Plunge)
+		}},
+	{From: []State{Warming, Ready}, To: RunDown, Name: "warm-barred", Reason: "new roasts are held up",
+		guard: func(f *Facts) bool { return f.NoWarm }},
 	{From: []State{Warming}, To: Ready, Name: "warm-enough", Reason: "drum and air have been warm for the soak time",
 		guard: func(f *Facts) bool { return f.Soaked }},
 	{From: []State{Ready}, To: Warming, Name: "lost-warmth", Reason: "drum or air have left their band",
@@ -62,6 +76,8 @@ var Table = []Transition{
 	{From: []State{Discharging}, To: Cooling, Name: "door-shut", Reason: "the discharge door was open and is shut again",
 		guard: func(f *Facts) bool { return f.DoorSeen && !f.DoorOpen }},
 
+	{From: []State{Cooling}, To: RunDown, Name: CooledBarred, Reason: "the tray is cool and new roasts are held up",
+		guard: func(f *Facts) bool { return f.NoWarm && (f.AskCoolDone || f.AskNext || f.TrayCool) }},
 	{From: []State{Cooling}, To: Warming, Name: "cooled", Reason: "the tray is cool; the machine warms for the next batch",
 		guard: func(f *Facts) bool { return f.AskCoolDone || f.AskNext || f.TrayCool }},
 
@@ -77,7 +93,7 @@ var Table = []Transition{
 	{From: []State{Held}, To: Cooling, Name: "resume-cooling", Reason: "cooling goes on",
 		guard: func(f *Facts) bool { return f.AskResume && !f.BeansIn && f.TrayHot }},
 	{From: []State{Held}, To: Warming, Name: "resume", Reason: "warming goes on",
-		guard: func(f *Facts) bool { return f.AskResume && !f.BeansIn && !f.TrayHot }},
+		guard: func(f *Facts) bool { return f.AskResume && !f.NoWarm && !f.BeansIn && !f.TrayHot }},
 }
 
 // Next is the transition that the facts allow from a state, nil for none.

@@ -30,6 +30,17 @@ var walk = []struct {
 	{"warm", Cold, Facts{AskWarm: true, HasRecipe: true}, Warming},
 	{"warm", RunDown, Facts{AskWarm: true, HasRecipe: true, Cool: true}, Warming},
 	{"warm-cooling", RunDown, Facts{AskWarm: true, HasRecipe: true, TrayHot: true}, Cooling},
+	{"charge-barred", Warming, Facts{NoCharge: true, AskCharged: true}, RunDown},
+	{"charge-barred", Ready, Facts{NoCharge: true, NoWarm: true, AskCharged: true}, RunDown},
+	{"charge-barred", Ready, Facts{NoCharge: true, ChargeByGate: true, GateOpen: true}, RunDown},
+	{"charge-barred", Ready, Facts{NoCharge: true, ChargeByProbe: true, Plunge: true}, RunDown},
+	{"charged", Charging, Facts{NoCharge: true, NoWarm: true, AskCharged: true}, Roasting},
+	{"beans-in", Charging, Facts{NoCharge: true, NoWarm: true, Plunge: true}, Roasting},
+	{"warm-barred", Warming, Facts{NoWarm: true, NoCharge: true, Soaked: true}, RunDown},
+	{"warm-barred", Ready, Facts{NoWarm: true, NoCharge: true}, RunDown},
+	{"cooled-barred", Cooling, Facts{NoWarm: true, TrayCool: true}, RunDown},
+	{"cooled-barred", Cooling, Facts{NoWarm: true, AskNext: true}, RunDown},
+	{"resume-roast", Held, Facts{NoWarm: true, NoCharge: true, AskResume: true, BeansIn: true}, Roasting},
 	{"warm-enough", Warming, Facts{Soaked: true}, Ready},
 	{"lost-warmth", Ready, Facts{LostWarm: true}, Warming},
 	{"warm-limit", Ready, Facts{WarmLimit: true}, RunDown},
@@ -86,6 +97,11 @@ func TestStays(t *testing.T) {
 	}{
 		{Cold, Facts{AskStop: true}, "a cool machine has nothing to run down"},
 		{Cold, Facts{AskWarm: true}, "no recipe"},
+		{Cold, Facts{AskWarm: true, HasRecipe: true, NoWarm: true}, "new roasts are held up"},
+		{RunDown, Facts{AskWarm: true, HasRecipe: true, TrayHot: true, NoWarm: true}, "new roasts are held up"},
+		{Held, Facts{AskResume: true, NoWarm: true}, "new roasts are held up"},
+		{Roasting, Facts{NoWarm: true, NoCharge: true, Plunge: true, GateOpen: true, ChargeByGate: true}, "a roast under way is not cut"},
+		{Discharging, Facts{NoWarm: true, NoCharge: true}, "a roast under way is not cut"},
 		{Cold, Facts{AskWarm: true, HasRecipe: true, BeansIn: true}, "beans in the drum"},
 		{RunDown, Facts{AskWarm: true, HasRecipe: true, BeansIn: true, TrayHot: true}, "beans in the drum"},
 		{RunDown, Facts{Cool: true, TrayHot: true}, "hot beans in the tray"},
@@ -138,7 +154,7 @@ func anyFacts(t *rapid.T) Facts {
 		HasRecipe: b("HasRecipe"), Hot: b("Hot"), Warm: b("Warm"), LostWarm: b("LostWarm"), Soaked: b("Soaked"), Cool: b("Cool"),
 		GateOpen: b("GateOpen"), Plunge: b("Plunge"), ChargeByGate: b("ChargeByGate"), ChargeByProbe: b("ChargeByProbe"),
 		ChargeLimit: b("ChargeLimit"), DropDue: b("DropDue"), DoorOpen: b("DoorOpen"),
-		DoorSeen: b("DoorSeen"), HasDoor: b("HasDoor"), TrayCool: b("TrayCool"), WarmLimit: b("WarmLimit"),
+		DoorSeen: b("DoorSeen"), HasDoor: b("HasDoor"), TrayCool: b("TrayCool"), WarmLimit: b("WarmLimit"), NoWarm: b("NoWarm"), NoCharge: b("NoCharge"),
 		AskWarm: b("AskWarm"), AskCharged: b("AskCharged"), AskDrop: b("AskDrop"), AskDropped: b("AskDropped"),
 		AskCoolDone: b("AskCoolDone"), AskNext: b("AskNext"), AskHold: b("AskHold"), AskResume: b("AskResume"), AskStop: b("AskStop"),
 	}
@@ -163,6 +179,10 @@ func TestRules(t *testing.T) {
 			t.Fatalf("%s takes %s into heat and nobody has asked", s, name)
 		case to == Warming && s != Warming && f.BeansIn && (s == Cold || s == RunDown || s == Held):
 			t.Fatalf("%s takes %s with beans in the drum", s, name)
+		case (f.NoWarm && (to == Warming || to == Ready) || f.NoCharge && to == Roasting && s != Charging && !(s == Held && f.BeansIn)) && to != s:
+			t.Fatalf("%s takes %s towards a new roast though they are held up", s, name)
+		case (f.NoWarm || f.NoCharge) && (s == Roasting || s == Discharging) && to == RunDown && !f.AskStop:
+			t.Fatalf("%s is cut by %s", s, name)
 		case f.AskStop && slices.Contains(running, s) && !f.Tripped && to != RunDown:
 			t.Fatalf("%s takes %s though stop was asked", s, name)
 		}
