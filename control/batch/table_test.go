@@ -179,7 +179,7 @@ func TestRules(t *testing.T) {
 			t.Fatalf("%s takes %s into heat and nobody has asked", s, name)
 		case to == Warming && s != Warming && f.BeansIn && (s == Cold || s == RunDown || s == Held):
 			t.Fatalf("%s takes %s with beans in the drum", s, name)
-		case (f.NoWarm && (to == Warming || to == Ready) || f.NoCharge && to == Roasting && s != Charging && !(s == Held && f.BeansIn)) && to != s:
+		case (f.NoWarm && (to == Warming || to == Ready && s != Charging) || f.NoCharge && to == Roasting && s != Charging && !(s == Held && f.BeansIn)) && to != s:
 			t.Fatalf("%s takes %s towards a new roast though they are held up", s, name)
 		case (f.NoWarm || f.NoCharge) && (s == Roasting || s == Discharging) && to == RunDown && !f.AskStop:
 			t.Fatalf("%s is cut by %s", s, name)
