@@ -44,6 +44,7 @@ func TestBarHoldsUpEveryWayToANewRoast(t *testing.T) {
 				g.warm()
 			}
 			g.to(c.from).core.Bar(c.bar)
+			g.step()
 			c.do(g)
 			g.run(20)
 			if g.core.State() != c.state || g.core.roast.beansIn != c.beans {
