@@ -13,6 +13,7 @@ require (
 	github.com/spf13/cobra v1.10.2
 	go.bug.st/serial v1.8.0
 	golang.org/x/sys v0.50.0
+	gonum.org/v1/gonum v0.17.0
 	gopkg.in/yaml.v3 v3.0.1
 	pgregory.net/rapid v1.3.0
 )
