@@ -7,6 +7,7 @@ import (
 	"drumwright/control/batch"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/safety"
 )
 
 // told is what telling the operator must remember. Texts with figures are made
@@ -46,6 +47,9 @@ func (c *Controller) tell(rec *record.Scan) string {
 		return c.tellRestart()
 	}
 	if c.state == batch.Tripped {
+		if first := c.gate.First(); first != nil && first.ID == safety.UnknownTrip {
+			return "A trip is stored that this program does not know. Look at the machine; hot beans may be in the drum. Put it right, then reset with your name."
+		}
 		return c.gate.State().Tell()
 	}
 	if c.heats() {

@@ -6,8 +6,9 @@ import "drumwright/safety/alarm"
 // away, and what follows from that must not hide what came first.
 const tripGroup = 1
 
-// newAlarms makes the alarm list of a table.
-func newAlarms(table []Row, latched []bool) *alarm.List {
+// newAlarms makes the alarm list of a table; latched are rows that were latched
+// before a restart, the first cause first.
+func newAlarms(table []Row, latched []int) *alarm.List {
 	rows := make([]alarm.Row, len(table))
 	for i := range table {
 		r := &table[i]

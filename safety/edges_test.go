@@ -8,6 +8,7 @@ import (
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
+	"drumwright/safety"
 )
 
 // What must trip, and what must not though it is near to it.
@@ -130,14 +131,45 @@ func TestExactlyAtTheHeatLimit(t *testing.T) {
 	}
 }
 
-// A store that names something unknown cannot be trusted: the emergency stop
-// stands. A warning latches nothing either.
+// A store that names something unknown, or a cause that only warns, stops
+// everything, says so, and wants a name; the emergency stop is not blamed.
 func TestUnknownLatch(t *testing.T) {
 	for _, id := range []string{"no such cause", "drum_slow", ""} {
-		if got := newRig(t, fullMachine(), id).g.Latched(); len(got) != 1 || got[0] != "emergency_stop" {
-			t.Errorf("%q latches %v", id, got)
+		r := newRig(t, fullMachine(), id)
+		r.runS(2)
+		if got := r.g.Latched(); len(got) != 1 || got[0] != safety.UnknownTrip || r.rec.Safety.SafeState != "S6" || r.heating() {
+			t.Errorf("%q latches %v, %s", id, got, r.rec.Safety.SafeState)
+		}
+		if ok, why := r.g.Reset("", true, &r.rec); ok || !strings.Contains(why, "give your name") {
+			t.Errorf("reset without a name: %v, %q", ok, why)
+		}
+		if ok, why := r.g.Reset("Ada", true, &r.rec); !ok || r.g.Tripped() {
+			t.Errorf("reset by Ada: %v, %q", ok, why)
 		}
 	}
+}
+
+// What tripped first is still known after a restart, whatever the table's order.
+func TestFirstCauseOutlivesARestart(t *testing.T) {
+	r := newRig(t, fullMachine())
+	r.roast()
+	r.set(point.CoverClosed, 0)
+	r.runS(3)
+	r.set(point.EmergencyStopHealthy, 0)
+	r.runS(1)
+	kept := r.g.Latched()
+	if r.rec.Safety.First != "cover" || len(kept) < 2 || kept[0] != "cover" {
+		t.Fatalf("first %s, stored as %v", r.rec.Safety.First, kept)
+	}
+	again := newRig(t, fullMachine(), kept...)
+	again.scan()
+	if f := again.g.First(); f.ID != "cover" || again.rec.Safety.First != "cover" || !again.rec.Alarms.Find("cover").FirstOut || again.rec.Alarms.Find("emergency_stop").FirstOut {
+		t.Errorf("after the restart %s is first", f.ID)
+	}
+}
+
+// A latch from before on a cold machine leaves what turns until it is reset.
+func TestLatchFromBeforeLeavesWhatTurns(t *testing.T) {
 	// A latch from before on a cold machine leaves what turns until it is reset.
 	r := newRig(t, fullMachine(), "bean_high")
 	if r.runS(1); r.p.Covers(point.DrumRun) {

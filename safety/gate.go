@@ -3,6 +3,7 @@ package safety
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"drumwright/io/point"
 	"drumwright/io/record"
@@ -22,8 +23,8 @@ type Context struct {
 	LatestS float64 // time since charge at which the recipe ends in any case; 0 = none
 	TrayS   float64 // for which beans have lain in the cooling tray, s; 0 = none
 
-	FireCalled bool // a person has reported a fire in this scan
-	Barred string // why no heat is given for a new roast, "" = nothing; a roast under way is not cut by it
+	FireCalled bool   // a person has reported a fire in this scan
+	Barred     string // why no heat is given for a new roast, "" = nothing; a roast under way is not cut by it
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.
@@ -74,8 +75,8 @@ type Gate struct {
 }
 
 // NewGate makes the gate of a machine. latched names the causes whose latch
-// survived a restart; an unknown name latches the table's first row, because
-// the store then cannot be trusted.
+// survived a restart, the first cause first; a name that is not in the table
+// latches UnknownTrip.
 func NewGate(m *profiles.Machine, latched []string, options ...Option) *Gate {
 	g := &Gate{
 		machine:      m,
@@ -116,18 +117,20 @@ func NewGate(m *profiles.Machine, latched []string, options ...Option) *Gate {
 	for _, o := range options {
 		o(g)
 	}
+	var kept []int
 	for _, id := range latched {
-		i := g.row(id)
+		i, detail := g.row(id), "latched before the restart"
 		if i < 0 {
-			i = 0
+			i, detail = g.row(UnknownTrip), "latched before the restart as "+strconv.Quote(id)
 		}
-		g.latch[i], g.found[i] = true, finding{detail: "latched before the restart"}
+		g.latch[i], g.found[i] = true, finding{detail: detail}
 		if g.first < 0 {
 			g.first = i
 		}
+		kept = append(kept, i)
 	}
 	g.state = g.worst()
-	g.alarms, g.conditions = newAlarms(g.table, g.latch), make([]alarm.Condition, n)
+	g.alarms, g.conditions = newAlarms(g.table, kept), make([]alarm.Condition, n)
 	return g
 }
 

@@ -94,11 +94,15 @@ func (g *Gate) standing(i int) string {
 	return ""
 }
 
-// Latched lists the causes that are latched, in table order, for storage.
+// Latched lists the causes that are latched, for storage: the first cause first,
+// the others in table order.
 func (g *Gate) Latched() []string {
 	var ids []string
+	if g.first >= 0 {
+		ids = append(ids, g.table[g.first].ID)
+	}
 	for i := range g.table {
-		if g.latch[i] {
+		if g.latch[i] && i != g.first {
 			ids = append(ids, g.table[i].ID)
 		}
 	}

@@ -69,7 +69,7 @@ type rig struct {
 	dropC    float64
 	latestS  float64
 	trayS    float64
-	fire     bool // a person reports one
+	fire     bool                     // a person reports one
 	each     func(*rig)               // called before each scan
 	fixed    [point.NumInputs]bool    // set by a test; else it follows the permits
 	share    float64                  // of the drum speed that reaches the shaft

@@ -138,9 +138,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		defer mqtt.Close()
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
-	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt)})
 	proofs := newProofBook(ctx, m, keep, log)
 	runner.Bars = proofs.Bar
+	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
+		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
 	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"drumwright/control"
 	"drumwright/io/fieldbus"
 	"drumwright/io/journal"
 	"drumwright/io/record"
@@ -85,6 +86,11 @@ func busStats(f *fieldbus.Fieldbus) []telemetry.BusStat {
 		out = append(out, s)
 	}
 	return out
+}
+
+func forcedBy(m *control.Monitor) telemetry.Forced {
+	cuts, failed := m.Cuts()
+	return telemetry.Forced{Cuts: cuts, Failed: failed}
 }
 
 // dropsOf counts what journal and MQTT could not keep up with; mqtt may be nil.

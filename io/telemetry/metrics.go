@@ -19,6 +19,8 @@ type MetricsConfig struct {
 	Stale  time.Duration    // without a scan for so long nothing measured is shown; 0 = 3 s
 	Buses  func() []BusStat // nil = none
 	Drops  func() []Drop    // what other sinks have dropped; nil = none
+	Forced func() Forced    // what was done apart from the scans; nil = nothing can be
+	Barred func() bool      // whether new roasts are held up; nil = never
 }
 
 // BusStat counts what went over a bus since start.
@@ -33,6 +35,13 @@ type Drop struct {
 	Sink  string // journal, mqtt
 	What  string // samples, events
 	Count uint64
+}
+
+// Forced counts how often heat was turned off apart from a scan that came to a
+// stop, since start.
+type Forced struct {
+	Cuts   uint64 // gaps in which it was
+	Failed uint64 // attempts that were not acknowledged
 }
 
 // Metrics is a Prometheus collector of the last scan.
@@ -93,7 +102,7 @@ func (m *Metrics) Handler() http.Handler {
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{temperature, quality, contact, state, loopSet, loopDuty, loopPower, loopMode, heaterPermit, alarmActive,
-		lastScan, lateness, busRequests, busErrors, dropped} {
+		lastScan, lateness, busRequests, busErrors, dropped, forcedOff, forcedFailed, barred} {
 		ch <- d
 	}
 	for i := range gauges {
@@ -132,6 +141,14 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 		for _, d := range m.cfg.Drops() {
 			count(ch, dropped, d.Count, d.Sink, d.What)
 		}
+	}
+	if m.cfg.Forced != nil {
+		f := m.cfg.Forced()
+		count(ch, forcedOff, f.Cuts)
+		count(ch, forcedFailed, f.Failed)
+	}
+	if m.cfg.Barred != nil {
+		gauge(ch, barred, asNumber(m.cfg.Barred()))
 	}
 }
 

@@ -25,8 +25,9 @@ var update = flag.Bool("update", false, "rewrite golden files")
 // metrics is a collector with everything filled and a clock that stands.
 func metrics() (*Metrics, *time.Time) {
 	m := NewMetrics(MetricsConfig{States: []string{"cold", "warming", "roasting"},
-		Buses: func() []BusStat { return []BusStat{{"heaters", 4000, 3}, {"drives", 2000, 0}} },
-		Drops: func() []Drop { return []Drop{{"journal", "samples", 0}, {"mqtt", "events", 7}} }})
+		Buses:  func() []BusStat { return []BusStat{{"heaters", 4000, 3}, {"drives", 2000, 0}} },
+		Drops:  func() []Drop { return []Drop{{"journal", "samples", 0}, {"mqtt", "events", 7}} },
+		Forced: func() Forced { return Forced{Cuts: 2, Failed: 5} }, Barred: func() bool { return true }})
 	now := recordtest.Start
 	m.now = func() time.Time { return now }
 	return m, &now

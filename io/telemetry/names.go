@@ -26,6 +26,9 @@ var (
 	busRequests  = desc("bus_requests_total", "Requests sent over the bus.", "bus")
 	busErrors    = desc("bus_errors_total", "Requests that got no usable answer. Rising steadily: look at cable, termination and addresses.", "bus")
 	dropped      = desc("dropped_total", "Records that a sink has dropped because it could not keep up. Rising: look at the disk or the broker.", "sink", "what")
+	forcedOff    = desc("forced_heat_off_total", "Times that heat was turned off apart from the scans, because none was finished for too long. Rising: the computer or a bus stands; look before the next batch.")
+	forcedFailed = desc("forced_heat_off_failures_total", "Attempts at that which no device acknowledged. Rising: only the hardware's own watchdogs are left.")
+	barred       = desc("new_roasts_held_up", "1 while a proof test holds up new roasts: prove --list says which.")
 )
 
 // gauges hold one value each, left out while it is not known.
@@ -87,7 +90,7 @@ var counters = []struct {
 	of   func(*snapshot) uint64
 }{
 	{desc("scans_total", "Scans made. Not rising: the scan loop stands."), func(s *snapshot) uint64 { return s.scans }},
-	{desc("scan_overruns_total", "Scans that ran beyond their period. Rising: the computer or a bus is too slow."), func(s *snapshot) uint64 { return s.scan.Timing.Overruns }},
+	{desc("scan_overruns_total", "Scan periods that were missed because a scan ran beyond its own. Rising: the computer or a bus is too slow."), func(s *snapshot) uint64 { return s.scan.Timing.Overruns }},
 	{desc("events_lost_total", "Events that found no room in their scan."), func(s *snapshot) uint64 { return s.scan.Timing.EventsLost }},
 	{desc("alarms_total", "Alarms that came, trips and warnings together. More than some six an hour over days: too many, or limits that are set too close."), func(s *snapshot) uint64 { return s.scan.Alarms.Activations }},
 	{desc("trips_total", "Trips. Each has stopped the heat; the journal says why."), func(s *snapshot) uint64 { return s.scan.Safety.Trips }},

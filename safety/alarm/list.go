@@ -56,9 +56,10 @@ type entry struct {
 	cameS       [chatterCount]float64 // the last times it came, a ring by count
 }
 
-// New makes the list of a table. Rows whose latched is set stand unacknowledged
-// from before a restart, the first of a group as its first-out.
-func New(rows []Row, latched []bool) *List {
+// New makes the list of a table. The rows in latched stand unacknowledged from
+// before a restart, in the order in which they came: the first of a group is its
+// first-out.
+func New(rows []Row, latched []int) *List {
 	l := &List{rows: rows, all: make([]entry, len(rows))}
 	groups := uint8(0)
 	for i := range rows {
@@ -71,10 +72,13 @@ func New(rows []Row, latched []bool) *List {
 	for i := range rows {
 		e := &l.all[i]
 		e.shown = record.Alarm{ID: rows[i].ID, Text: rows[i].Text, Priority: rows[i].Priority}
-		if e.acked = !latched[i]; latched[i] {
-			e.latched = true
-			l.mark(i)
-		}
+		e.acked = true
+		e.settle()
+	}
+	for _, i := range latched {
+		e := &l.all[i]
+		e.acked, e.latched = false, true
+		l.mark(i)
 		e.settle()
 	}
 	return l

@@ -17,12 +17,12 @@ type desk struct {
 	nowS float64
 }
 
-func newDesk(rows ...alarm.Row) *desk { return restarted(make([]bool, len(rows)), rows...) }
+func newDesk(rows ...alarm.Row) *desk { return restarted(nil, rows...) }
 
-func restarted(latched []bool, rows ...alarm.Row) *desk {
+func restarted(latched []int, rows ...alarm.Row) *desk {
 	d := &desk{l: alarm.New(rows, latched), now: make([]alarm.Condition, len(rows)), nowS: 10}
-	for i := range latched {
-		d.now[i].Latched = latched[i]
+	for _, i := range latched {
+		d.now[i].Latched = true
 	}
 	d.scan(0)
 	return d
@@ -251,7 +251,7 @@ func TestFirstOut(t *testing.T) {
 }
 
 func TestAfterARestart(t *testing.T) {
-	d := restarted([]bool{false, true, true}, alarm.Row{ID: "a", Group: 1}, alarm.Row{ID: "b", Group: 1, Priority: record.PriorityHigh}, alarm.Row{ID: "c", Group: 1})
+	d := restarted([]int{1, 2}, alarm.Row{ID: "a", Group: 1}, alarm.Row{ID: "b", Group: 1, Priority: record.PriorityHigh}, alarm.Row{ID: "c", Group: 1})
 	b, c := d.alarm(1), d.alarm(2)
 	if d.alarm(0).State != record.AlarmNormal || b.State != record.AlarmLatched || c.State != record.AlarmLatched || !b.FirstOut || c.FirstOut {
 		t.Errorf("%+v", d.rec.Alarms.List[:3])
