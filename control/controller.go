@@ -85,6 +85,8 @@ type Controller struct {
 	told       told
 	restart    restart
 	bar        Bar
+	trial      trial
+	lastDuty   [2]float64 // of the loops, as they gave it in the last scan
 }
 
 // handOutput is a loop in manual.
@@ -154,9 +156,10 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.observe(img, dt)
 	c.listen(img, cmds, rec)
 	c.move(rec)
+	c.guardTrial(img, rec)
 	c.wishAll(img, dt, rec)
 	c.permit = c.gate.Judge(c.context(scanS), img, &c.wish, rec)
-	c.applied()
+	c.applied(rec)
 	c.report(img, rec)
 	return c.permit
 }

@@ -79,7 +79,9 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	case record.ResetTrip:
 		return c.resetTrip(cmd.Who, cmd.Local, rec)
 	case record.SetManual, record.SetAutomatic:
-		return c.setMode(cmd)
+		return c.setMode(cmd, rec)
+	case record.TryLoop:
+		return c.tryLoop(cmd, rec)
 	case record.CallFire:
 		c.fireCalled = true
 		return true, "fire reported: heat and air go off"
@@ -158,18 +160,22 @@ func (c *Controller) noCrack(rec *record.Scan) (bool, string) {
 // loopName is the name of each loop in commands.
 var loopName = [...]string{airIdx: "air", baseIdx: "base"}
 
-func (c *Controller) setMode(cmd *Command) (bool, string) {
+func (c *Controller) setMode(cmd *Command, rec *record.Scan) (bool, string) {
 	i := slices.Index(loopName[:], cmd.Loop)
 	if i < 0 {
 		return false, fmt.Sprintf("loop %q: say air or base", cmd.Loop)
 	}
 	if cmd.Kind == record.SetAutomatic {
 		c.hand[i].on = false
+		if i == c.trial.loop {
+			c.endTrial("it was ended by command", rec)
+		}
 		return true, cmd.Loop + " loop automatic"
 	}
 	if !(cmd.Value >= 0 && cmd.Value <= 1) {
 		return false, fmt.Sprintf("manual output %v: allowed is 0 to 1", cmd.Value)
 	}
+	c.endTrial("a loop was taken by hand", rec)
 	c.hand[i] = handOutput{on: true, duty: cmd.Value}
 	return true, fmt.Sprintf("%s loop manual at %.0f %%", cmd.Loop, 100*cmd.Value)
 }

@@ -72,6 +72,8 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 		return ""
 	case record.SetAutomatic:
 		return ""
+	case record.TryLoop:
+		return c.noTrialNow()
 	case record.CallFire:
 		return ""
 	case record.StartWarming:

@@ -10,6 +10,7 @@ import (
 // report fills the record with what this scan decided. Batch figures are those
 // of the recipe the batch was charged with, also when the next is loaded.
 func (c *Controller) report(img *point.Image, rec *record.Scan) {
+	c.reportTrial(rec)
 	rec.State, rec.InS, rec.Next = c.state.String(), c.nowS-c.enterS, c.tell(rec)
 	c.offers(img, rec)
 	r := &c.roast

@@ -58,6 +58,9 @@ func (c *Controller) plan(img *point.Image, rec *record.Scan) {
 	case batch.RunDown, batch.Tripped:
 		s.flowKgPerH = float64(c.m.Air.CoolFlow)
 	}
+	if c.trial.run.Active() { // all that bears on the loop stays as it was
+		s.inletC, s.skinC, s.flowKgPerH = c.trial.inletC, c.trial.skinC, c.trial.flowKgPerH
+	}
 	s.inletC = math.Min(s.inletC, float64(c.m.Loops.Air.MaxSet))
 	s.skinC = math.Min(s.skinC, float64(c.m.Loops.Base.MaxSet))
 }

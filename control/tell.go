@@ -60,6 +60,9 @@ func (c *Controller) tell(rec *record.Scan) string {
 			return text
 		}
 	}
+	if c.trial.run.Active() {
+		return c.trial.tell
+	}
 	switch c.state {
 	case batch.Cold:
 		switch {

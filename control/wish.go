@@ -100,6 +100,8 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	switch {
 	case !on:
 		mode = pid.Manual
+	case c.trying(airIdx):
+		mode, hand = pid.Manual, c.trial.duty
 	case c.hand[airIdx].on:
 		mode, hand = pid.Manual, c.hand[airIdx].duty
 	case c.closed:
@@ -110,12 +112,14 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	if !on {
 		a.Duty, a.PowerW = 0, 0 // a loop without a reading repeats its last
 	}
-	rec.Air = record.Loop{Mode: loopMode(on, mode), SetC: a.SetC, MeasuredC: img.In[point.InletAir].V, Duty: a.Duty, PowerW: a.PowerW, Limited: a.AtMin || a.AtMax}
+	rec.Air = record.Loop{Mode: c.loopMode(airIdx, on, mode), SetC: a.SetC, MeasuredC: img.In[point.InletAir].V, Duty: a.Duty, PowerW: a.PowerW, Limited: a.AtMin || a.AtMax}
 
 	bmode, bhand := pid.Auto, 0.0
 	switch {
 	case !on:
 		bmode = pid.Manual
+	case c.trying(baseIdx):
+		bmode, bhand = pid.Manual, c.trial.duty
 	case c.hand[baseIdx].on:
 		bmode, bhand = pid.Manual, c.hand[baseIdx].duty
 	}
@@ -124,8 +128,9 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	if !on {
 		b.Duty, b.PowerW = 0, 0
 	}
-	rec.Base = record.Loop{Mode: loopMode(on, bmode), SetC: b.SetC, MeasuredC: img.In[point.DrumSkin].V, Duty: b.Duty, PowerW: b.PowerW, Limited: b.AtMin || b.AtMax}
+	rec.Base = record.Loop{Mode: c.loopMode(baseIdx, on, bmode), SetC: b.SetC, MeasuredC: img.In[point.DrumSkin].V, Duty: b.Duty, PowerW: b.PowerW, Limited: b.AtMin || b.AtMax}
 
+	c.lastDuty = [2]float64{airIdx: a.Duty, baseIdx: b.Duty}
 	w[point.AirHeaterPower] = c.proportion(airIdx, a.Duty)
 	w[point.RadiantPower] = c.proportion(baseIdx, b.Duty)
 }
@@ -142,7 +147,7 @@ func (c *Controller) proportion(i int, duty float64) float64 {
 }
 
 // applied tells the loops what really went out.
-func (c *Controller) applied() {
+func (c *Controller) applied(rec *record.Scan) {
 	enabled := c.permit.Value(point.HeatEnable) >= 0.5
 	for i, o := range [...]point.Output{point.AirHeaterPower, point.RadiantPower} {
 		duty := c.permit.Value(o)
@@ -153,6 +158,9 @@ func (c *Controller) applied() {
 		if enabled && asked {
 			continue // a loop takes its own duty as applied
 		}
+		if c.trying(i) {
+			c.endTrial(c.withheld(), rec)
+		}
 		if i == airIdx {
 			c.air.Track(duty)
 		} else {
@@ -161,10 +169,12 @@ func (c *Controller) applied() {
 	}
 }
 
-func loopMode(on bool, m pid.Mode) record.Mode {
+func (c *Controller) loopMode(i int, on bool, m pid.Mode) record.Mode {
 	switch {
 	case !on:
 		return record.Off
+	case c.trying(i):
+		return record.Experimenting
 	case m == pid.Manual:
 		return record.Manual
 	case m == pid.Cascade:

@@ -22,7 +22,7 @@ const module = "drumwright/"
 // arrows says which rooms of this module a package may import. A package that is
 // not listed may import none. Tests may import what they like.
 var arrows = map[string][]string{
-	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/heat", "control/observe", "control/pid",
+	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/heat", "control/observe", "control/pid", "control/tune",
 		"profiles", "safety", "io/point", "io/record"},
 	"control/batch":           {"profiles"},
 	"control/bean":            {},

@@ -105,7 +105,6 @@ type Experiment struct {
 	seen bool
 
 	baseC, baseDuty, noiseK, amplitude float64
-	lastChangeS                        float64 // of the duty, from the start
 
 	// Steps: means of stretches that grow, to see whether it has settled.
 	stretch  sums
@@ -152,7 +151,7 @@ type View struct {
 	Phase                   Phase
 	Why                     string // how it ended
 	Done                    bool   // it came to its end by itself
-	SinceS, ChangedS        float64
+	SinceS                  float64
 	BaseC, NoiseK           float64
 	BaseDuty, Duty, UpShare float64
 	HysteresisK             float64 // relay
@@ -162,7 +161,7 @@ type View struct {
 
 // View gives its present state.
 func (e *Experiment) View() View {
-	v := View{Phase: e.phase, Why: e.why, Done: e.done, SinceS: e.sinceS, ChangedS: e.lastChangeS, BaseC: e.baseC, NoiseK: e.noiseK, BaseDuty: e.baseDuty,
+	v := View{Phase: e.phase, Why: e.why, Done: e.done, SinceS: e.sinceS, BaseC: e.baseC, NoiseK: e.noiseK, BaseDuty: e.baseDuty,
 		Duty: e.duty(), UpShare: e.amplitude, Cycles: e.cycles, Cycle: e.cycle[1]}
 	if e.plan.Method == Relay {
 		v.HysteresisK = e.hystK()
@@ -211,7 +210,6 @@ func (e *Experiment) Step(measuredC, duty float64) float64 {
 
 func (e *Experiment) enter(p Phase) {
 	e.phase, e.legS = p, 0
-	e.lastChangeS = e.sinceS
 	e.stretch, e.stretchS, e.stretchC = sums{}, 0, math.NaN()
 }
 

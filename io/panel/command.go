@@ -20,13 +20,14 @@ var needs = map[record.Kind][]string{
 	record.LoadRecipe:   {"recipe"},
 	record.SetManual:    {"loop", "value"},
 	record.SetAutomatic: {"loop"},
+	record.TryLoop:      {"loop", "value", "method", "limit_k"},
 }
 
 // takes says which members a command may have besides.
-var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}}
+var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}, record.TryLoop: {"flow_kg_per_h"}}
 
 // members are all that a command can have.
-const members = "a command has kind, recipe, loop, value, cause and who"
+const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, cause and who"
 
 // decodeCommand reads one command.
 func decodeCommand(b []byte) (record.Command, error) {
@@ -78,12 +79,12 @@ func decodeFlat(b []byte, example string, set func(name string, v any) error) (g
 }
 
 func set(c *record.Command, name string, v any) error {
-	if name == "value" {
+	if at := map[string]*float64{"value": &c.Value, "limit_k": &c.LimitK, "flow_kg_per_h": &c.FlowKgPerH}[name]; at != nil {
 		n, ok := v.(float64)
 		if !ok {
-			return fmt.Errorf(`"value" is not a number`)
+			return fmt.Errorf("%q is not a number", name)
 		}
-		c.Value = n
+		*at = n
 		return nil
 	}
 	s, ok := v.(string)
@@ -97,6 +98,8 @@ func set(c *record.Command, name string, v any) error {
 		c.Recipe = s
 	case "loop":
 		c.Loop = s
+	case "method":
+		c.Method = s
 	case "cause":
 		if c.Cause = s; s == "" {
 			return errors.New(`"cause" is empty: name an alarm, or leave it out for all`)
@@ -129,6 +132,12 @@ func check(c *record.Command, given []string) error {
 	}
 	if !(c.Value >= 0 && c.Value <= 1) {
 		return fmt.Errorf("value %v is not a share of rated power from 0 to 1", c.Value)
+	}
+	if slices.Contains(need, "method") && c.Method != "step" && c.Method != "relay" {
+		return fmt.Errorf(`method %q is not "step" or "relay"`, c.Method)
+	}
+	if !(c.LimitK >= 0 && c.LimitK <= 1000) || !(c.FlowKgPerH >= 0 && c.FlowKgPerH <= 1e5) {
+		return fmt.Errorf("limit_k %v and flow_kg_per_h %v: allowed are 0 to 1000 K and 0 to 100000 kg/h; the machine allows less", c.LimitK, c.FlowKgPerH)
 	}
 	if slices.Contains(need, "recipe") {
 		if err := checkText(c.Recipe, 100); err != nil {

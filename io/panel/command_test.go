@@ -79,7 +79,7 @@ func TestEveryKindCanBeGiven(t *testing.T) {
 	for _, k := range record.Kinds {
 		m := map[string]any{"kind": k}
 		for _, n := range needs[k] {
-			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5}[n]
+			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5, "method": "step", "limit_k": 10}[n]
 		}
 		b, _ := json.Marshal(m)
 		if c, err := decodeCommand(b); err != nil || c.Kind != k {
@@ -106,7 +106,10 @@ func FuzzDecodeCommand(f *testing.F) {
 		}
 		m := map[string]any{"kind": c.Kind, "who": c.Who}
 		for _, n := range needs[c.Kind] {
-			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value}[n]
+			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value, "method": c.Method, "limit_k": c.LimitK}[n]
+		}
+		if c.FlowKgPerH != 0 {
+			m["flow_kg_per_h"] = c.FlowKgPerH
 		}
 		if c.Cause != "" {
 			m["cause"] = c.Cause

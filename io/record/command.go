@@ -22,12 +22,13 @@ const (
 	Silence      Kind = "silence"        // local only: the horn, for a minute
 	NextBatch    Kind = "next-batch"     // warm for another batch of the same recipe
 	SetManual    Kind = "manual"         // local only: Loop, Value
-	SetAutomatic Kind = "automatic"      // Loop
+	SetAutomatic Kind = "automatic"      // Loop; ends an experiment on it too
+	TryLoop      Kind = "experiment"     // local only: Loop, Value, Method, LimitK; FlowKgPerH if the air is to flow otherwise
 )
 
 // Kinds lists every command in the order of a shop's day.
 var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
-	SetManual, SetAutomatic, Stop, Acknowledge, Silence, ResetTrip, CallFire}
+	SetManual, SetAutomatic, TryLoop, Stop, Acknowledge, Silence, ResetTrip, CallFire}
 
 // NumKinds is the number of commands.
 const NumKinds = len(Kinds)
@@ -37,7 +38,7 @@ const NumKinds = len(Kinds)
 // taken at the machine only.
 func (k Kind) LocalOnly() bool {
 	switch k {
-	case StartWarming, Resume, ResetTrip, SetManual, Silence, CallFire:
+	case StartWarming, Resume, ResetTrip, SetManual, TryLoop, Silence, CallFire:
 		return true
 	}
 	return false
@@ -48,10 +49,15 @@ type Command struct {
 	Kind   Kind    `json:"kind"`
 	Recipe string  `json:"recipe,omitempty"` // name of a recipe in the recipe folder
 	Loop   string  `json:"loop,omitempty"`   // "air" or "base"
-	Value  float64 `json:"value,omitempty"`  // manual output, share 0..1
+	Value  float64 `json:"value,omitempty"`  // manual output, or change of it in an experiment, share 0..1
 	Cause  string  `json:"cause,omitempty"`  // of one alarm, as the list of alarms names it
 	Who    string  `json:"who,omitempty"`
-	Local  bool    `json:"-"` // given at the machine; set by the way it came in, never by the sender
+
+	Method     string  `json:"method,omitempty"`        // "step" or "relay"
+	LimitK     float64 `json:"limit_k,omitempty"`       // temperature change at which an experiment ends
+	FlowKgPerH float64 `json:"flow_kg_per_h,omitempty"` // air flow during an experiment; 0 = as it is
+
+	Local bool `json:"-"` // given at the machine; set by the way it came in, never by the sender
 }
 
 // Answer is what became of a command.

@@ -19,6 +19,7 @@ type Scan struct {
 	Air    Loop // inlet air → air heater
 	Base   Loop // drum skin → radiant panels
 	Drum   Drum
+	Trial  Trial
 	Safety Safety
 	Alarms Alarms
 
@@ -89,9 +90,12 @@ const (
 	Manual
 	Automatic
 	Cascaded
+	Experimenting // an experiment sets the output
 )
 
-func (m Mode) String() string { return [...]string{"off", "manual", "automatic", "cascaded"}[m] }
+func (m Mode) String() string {
+	return [...]string{"off", "manual", "automatic", "cascaded", "experiment"}[m]
+}
 
 // Loop is one heat loop in this scan.
 type Loop struct {
@@ -101,6 +105,28 @@ type Loop struct {
 	Duty      float64 // asked share of rated power, before time proportioning
 	PowerW    float64
 	Limited   bool // the output stands at a limit
+}
+
+// Trial is the experiment on a loop that runs, or the last that did. The zero
+// value is none since start.
+type Trial struct {
+	Loop       string // "air" or "base"; "" = none
+	Method     string // "step" or "relay"
+	Phase      string // rest, up, down, back or over
+	Why        string // how it ended; "done" by itself
+	Done       bool   // it came to its end by itself
+	StartS     float64
+	ChangedS   float64 // scan time of the last change of the duty
+	BaseC      float64 // at rest, once known
+	NoiseK     float64 // standard deviation of the reading at rest
+	BaseDuty   float64 // at rest
+	Duty       float64 // now
+	StepDuty   float64 // change up and down
+	LimitK     float64
+	HystK      float64 // relay
+	Cycles     int     // relay: oscillations so far
+	PeriodS    float64 // relay: of the last
+	AmplitudeK float64 // relay: of the last
 }
 
 // Drum is the drum in this scan.

@@ -123,7 +123,8 @@ type Measured struct {
 	Air     LoopView              `json:"air"`
 	Base    LoopView              `json:"base"`
 	Drum    DrumView              `json:"drum"`
-	Outputs map[string]OutputView `json:"outputs"` // by role
+	Trial   *TrialView            `json:"experiment"` // on a loop: that runs, or the last; null = none since start
+	Outputs map[string]OutputView `json:"outputs"`    // by role
 }
 
 // PointView is one measured value.
@@ -163,6 +164,28 @@ type LoopView struct {
 	Duty      Number `json:"duty"` // share of rated power, 0..1
 	PowerW    Number `json:"power_w"`
 	Limited   bool   `json:"limited"`
+}
+
+// TrialView is an experiment on a loop. Figures of the rest are null until it is
+// known, those of a relay until it has swung once.
+type TrialView struct {
+	Loop       string `json:"loop"`
+	Method     string `json:"method"`
+	Phase      string `json:"phase"`
+	Why        string `json:"why"`
+	Done       bool   `json:"done"`
+	StartS     Number `json:"start_s"`   // scan time
+	ChangedS   Number `json:"changed_s"` // scan time of the last change of the duty
+	BaseC      Number `json:"base_c"`
+	NoiseK     Number `json:"noise_k"`
+	BaseDuty   Number `json:"base_duty"`
+	Duty       Number `json:"duty"`
+	StepDuty   Number `json:"step_duty"`
+	LimitK     Number `json:"limit_k"`
+	HystK      Number `json:"hysteresis_k"`
+	Cycles     int    `json:"cycles"`
+	PeriodS    Number `json:"period_s"`
+	AmplitudeK Number `json:"amplitude_k"`
 }
 
 // DrumView is the drum and the air through it.
@@ -303,6 +326,12 @@ func measured(s *Scan) Measured {
 	v.Drum = DrumView{SetMMPerS: Number(d.SetMMPerS), SetHz: Number(d.SetHz),
 		MeasuredMMPerS: unless0(d.MeasuredMMPerS, d.MeasuredMMPerS), MeasuredRPM: unless0(d.MeasuredRPM, d.MeasuredRPM),
 		FlowSetKgPerH: Number(d.FlowSetKgPerH), FlowKgPerH: Number(d.FlowKgPerH)}
+	if t := &s.Trial; t.Loop != "" {
+		v.Trial = &TrialView{Loop: t.Loop, Method: t.Method, Phase: t.Phase, Why: t.Why, Done: t.Done, StartS: Number(t.StartS),
+			ChangedS: unless0(t.StepDuty, t.ChangedS), BaseC: unless0(t.StepDuty, t.BaseC), NoiseK: unless0(t.StepDuty, t.NoiseK),
+			BaseDuty: unless0(t.StepDuty, t.BaseDuty), Duty: unless0(t.StepDuty, t.Duty), StepDuty: unless0(t.StepDuty, t.StepDuty),
+			LimitK: Number(t.LimitK), HystK: unless0(t.HystK, t.HystK), Cycles: t.Cycles, PeriodS: unless0(t.PeriodS, t.PeriodS), AmplitudeK: unless0(t.PeriodS, t.AmplitudeK)}
+	}
 	return v
 }
 

@@ -185,7 +185,7 @@ func (m *Metrics) collectFresh(ch chan<- prometheus.Metric, s *record.Scan) {
 		gauge(ch, loopSet, l.view.SetC, l.name)
 		gauge(ch, loopDuty, l.view.Duty, l.name)
 		gauge(ch, loopPower, l.view.PowerW, l.name)
-		for mode := record.Off; mode <= record.Cascaded; mode++ {
+		for mode := record.Off; mode <= record.Experimenting; mode++ {
 			gauge(ch, loopMode, asNumber(l.view.Mode == mode.String()), l.name, mode.String())
 		}
 	}
