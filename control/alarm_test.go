@@ -6,6 +6,7 @@ import (
 	"drumwright/control/batch"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/profiles"
 )
 
 // Acknowledged from afar an alarm has a name and goes on sounding; silenced at
@@ -36,5 +37,55 @@ func TestAlarmCommands(t *testing.T) {
 	horn(1, "after a minute")
 	if g.core.State() != batch.Tripped || g.permit.Value(point.HeatEnable) != 0 {
 		t.Errorf("%s, heat %v", g.core.State(), g.permit.Value(point.HeatEnable))
+	}
+}
+
+// A warning that nobody takes on in its time ends the roast in order, and keeps
+// the machine from being warmed while its cause is there; one that is
+// acknowledged, or less urgent, does not.
+func TestIgnoredAlarmShutsDown(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		ack  bool
+		want batch.State
+	}{{"nobody comes", false, batch.RunDown}, {"acknowledged", true, batch.Roasting}} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) { m.HasIn[point.Collector] = true }).to(batch.Roasting)
+			g.run(60)
+			warmC := 130.0
+			g.fake = func(img *point.Image) { img.In[point.Collector] = point.Value{V: warmC, Quality: point.Good} }
+			g.run(10)
+			if g.rec.Alarms.Find("collector_warm").State != record.AlarmUnacknowledged || g.core.State() != batch.Roasting {
+				t.Fatalf("%s, %+v", g.core.State(), g.rec.Alarms.Find("collector_warm"))
+			}
+			if c.ack {
+				g.must(record.Acknowledge)
+			}
+			g.run(220)
+			if g.core.State() != batch.Roasting {
+				t.Fatalf("%s before its time", g.core.State())
+			}
+			if g.run(30); g.core.State() != c.want || (g.heatW() > 0) != c.ack {
+				t.Fatalf("%s with %.0f W", g.core.State(), g.heatW())
+			}
+			if c.ack {
+				return
+			}
+			if !g.has(record.Escalated, "collector_warm") || !g.has(record.Transition, "alarm-ignored") || g.permit.Value(point.DrumRun) < 0.5 || g.permit.Value(point.BlowerRun) < 0.5 {
+				t.Errorf("drum %v, blower %v, %v", g.permit.Value(point.DrumRun), g.permit.Value(point.BlowerRun), g.events)
+			}
+			g.plant.Drop()
+			g.must(record.Dropped)
+			g.until(batch.RunDown, 1)
+			g.run(1)
+			if a := g.local(record.StartWarming); a.Accepted || a.Reason != "An alarm was ignored and its cause is still there. See to it first." {
+				t.Errorf("warm: %+v", a)
+			}
+			warmC = 40
+			g.run(10)
+			g.must(record.StartWarming)
+		})
 	}
 }

@@ -80,6 +80,8 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 		switch {
 		case c.gate.Tripped():
 			return tripStands
+		case c.facts.Ignored:
+			return "An alarm was ignored and its cause is still there. See to it first."
 		case c.recipe == nil:
 			return "No recipe is loaded. Load one first."
 		case img.In[point.CoverClosed].Off():

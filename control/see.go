@@ -18,7 +18,7 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	m := c.m
 	f := &c.facts
 	*f = batch.Facts{InS: c.nowS - c.enterS, Tripped: c.gate.Tripped(), BeansIn: c.roast.beansIn, TrayHot: c.trayHot, HasRecipe: c.recipe != nil,
-		NoWarm: c.bar.Warm != "", NoCharge: c.bar.Charge != ""}
+		Ignored: c.gate.Alarms().ShutDown(), NoWarm: c.bar.Warm != "", NoCharge: c.bar.Charge != ""}
 
 	// A probe that gives nothing is taken for hot, but does not keep a machine
 	// running down for ever.

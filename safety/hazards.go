@@ -90,7 +90,7 @@ var Hazards = [...]Hazard{
 	{"H72", "Door or cover open", []string{"cover"}, "package control: an open discharge door ends the roast", ""},
 	{"H73", "Preheat forgotten", []string{"skin_high"}, "package control: batch.warm_limit", ""},
 	{"H74", "Drop onto a full tray", nil, "package control: no warming over hot beans in the tray", ""},
-	{"H75", "Alarm ignored", nil, "package safety/alarm: it sounds again, and at last escalates", ""},
+	{"H75", "Alarm ignored", nil, "package safety/alarm: it sounds again, and when it is ignored the machine is shut down in order", ""},
 	{"H76", "Limit raised by mistake", nil, "hard ceilings, and exceptions by name and date only", ""},
 	{"H77", "Beans too hot", []string{"bean_high"}, "", ""},
 	{"H78", "Exhaust too hot", []string{"exhaust_high"}, "", ""},

@@ -30,6 +30,7 @@ var sights = []func(*Facts){
 	func(f *Facts) { f.Plunge = true }, func(f *Facts) { f.ChargeLimit = true }, func(f *Facts) { f.DropDue = true },
 	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true },
 	func(f *Facts) { f.TrayCool = true }, func(f *Facts) { f.Cool = true }, func(f *Facts) { f.WarmLimit = true },
+	func(f *Facts) { f.Ignored = true },
 	func(f *Facts) { f.NoCharge = true }, func(f *Facts) { f.NoWarm, f.NoCharge = true, true },
 }
 

@@ -50,6 +50,7 @@ type Facts struct {
 	HasDoor                     bool
 	TrayCool                    bool // tray temperature or time says cooled
 	WarmLimit                   bool // warm for too long without a charge
+	Ignored                     bool // an alarm that calls for a shut-down was ignored, and is still there
 	NoWarm, NoCharge            bool // something holds up new roasts: their heat, their beans
 
 	AskWarm, AskCharged, AskDrop, AskDropped, AskCoolDone, AskNext, AskHold, AskResume, AskStop bool

@@ -32,13 +32,19 @@ var Table = []Transition{
 
 	{From: running, To: RunDown, Name: "stop", Reason: "stop was asked",
 		guard: func(f *Facts) bool { return f.AskStop }},
+	{From: running, To: RunDown, Name: "alarm-ignored", Reason: "an alarm was ignored for too long",
+		guard: func(f *Facts) bool { return f.Ignored }},
 	{From: []State{Cold}, To: RunDown, Name: "cool", Reason: "cooling of a hot machine was asked",
 		guard: func(f *Facts) bool { return f.AskStop && f.Hot }},
 
 	{From: []State{Cold, RunDown}, To: Warming, Name: "warm", Reason: "warming was asked",
-		guard: func(f *Facts) bool { return f.AskWarm && !f.NoWarm && f.HasRecipe && !f.BeansIn && !f.TrayHot }},
+		guard: func(f *Facts) bool {
+			return f.AskWarm && !f.Ignored && !f.NoWarm && f.HasRecipe && !f.BeansIn && !f.TrayHot
+		}},
 	{From: []State{Cold, RunDown}, To: Cooling, Name: "warm-cooling", Reason: "warming was asked while beans still cool in the tray",
-		guard: func(f *Facts) bool { return f.AskWarm && !f.NoWarm && f.HasRecipe && !f.BeansIn && f.TrayHot }},
+		guard: func(f *Facts) bool {
+			return f.AskWarm && !f.Ignored && !f.NoWarm && f.HasRecipe && !f.BeansIn && f.TrayHot
+		}},
 	{From: []State{Warming, Ready}, To: RunDown, Name: ChargeBarred, Reason: "beans may have gone in though new roasts are held up",
 		guard: func(f *Facts) bool { return f.NoCharge && f.AskCharged }},
 	{From: []State{Ready}, To: RunDown, Name: ChargeBarred, Reason: "a charge was seen though new roasts are held up",

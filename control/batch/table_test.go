@@ -26,6 +26,8 @@ var walk = []struct {
 	{"reset-cold", Tripped, Facts{}, Cold},
 	{"stop", Charging, Facts{AskStop: true, Plunge: true}, RunDown},
 	{"stop", Held, Facts{AskStop: true, AskResume: true}, RunDown},
+	{"alarm-ignored", Roasting, Facts{Ignored: true, BeansIn: true, DropDue: true}, RunDown},
+	{"alarm-ignored", Held, Facts{Ignored: true, AskResume: true}, RunDown},
 	{"cool", Cold, Facts{AskStop: true, Hot: true}, RunDown},
 	{"warm", Cold, Facts{AskWarm: true, HasRecipe: true}, Warming},
 	{"warm", RunDown, Facts{AskWarm: true, HasRecipe: true, Cool: true}, Warming},
@@ -98,6 +100,7 @@ func TestStays(t *testing.T) {
 		{Cold, Facts{AskStop: true}, "a cool machine has nothing to run down"},
 		{Cold, Facts{AskWarm: true}, "no recipe"},
 		{Cold, Facts{AskWarm: true, HasRecipe: true, NoWarm: true}, "new roasts are held up"},
+		{Cold, Facts{AskWarm: true, HasRecipe: true, Ignored: true}, "an ignored alarm is still there"},
 		{RunDown, Facts{AskWarm: true, HasRecipe: true, TrayHot: true, NoWarm: true}, "new roasts are held up"},
 		{Held, Facts{AskResume: true, NoWarm: true}, "new roasts are held up"},
 		{Roasting, Facts{NoWarm: true, NoCharge: true, Plunge: true, GateOpen: true, ChargeByGate: true}, "a roast under way is not cut"},
@@ -154,7 +157,7 @@ func anyFacts(t *rapid.T) Facts {
 		HasRecipe: b("HasRecipe"), Hot: b("Hot"), Warm: b("Warm"), LostWarm: b("LostWarm"), Soaked: b("Soaked"), Cool: b("Cool"),
 		GateOpen: b("GateOpen"), Plunge: b("Plunge"), ChargeByGate: b("ChargeByGate"), ChargeByProbe: b("ChargeByProbe"),
 		ChargeLimit: b("ChargeLimit"), DropDue: b("DropDue"), DoorOpen: b("DoorOpen"),
-		DoorSeen: b("DoorSeen"), HasDoor: b("HasDoor"), TrayCool: b("TrayCool"), WarmLimit: b("WarmLimit"), NoWarm: b("NoWarm"), NoCharge: b("NoCharge"),
+		DoorSeen: b("DoorSeen"), HasDoor: b("HasDoor"), TrayCool: b("TrayCool"), WarmLimit: b("WarmLimit"), Ignored: b("Ignored"), NoWarm: b("NoWarm"), NoCharge: b("NoCharge"),
 		AskWarm: b("AskWarm"), AskCharged: b("AskCharged"), AskDrop: b("AskDrop"), AskDropped: b("AskDropped"),
 		AskCoolDone: b("AskCoolDone"), AskNext: b("AskNext"), AskHold: b("AskHold"), AskResume: b("AskResume"), AskStop: b("AskStop"),
 	}
@@ -181,7 +184,7 @@ func TestRules(t *testing.T) {
 			t.Fatalf("%s takes %s with beans in the drum", s, name)
 		case (f.NoWarm && (to == Warming || to == Ready && s != Charging) || f.NoCharge && to == Roasting && s != Charging && !(s == Held && f.BeansIn)) && to != s:
 			t.Fatalf("%s takes %s towards a new roast though they are held up", s, name)
-		case (f.NoWarm || f.NoCharge) && (s == Roasting || s == Discharging) && to == RunDown && !f.AskStop:
+		case (f.NoWarm || f.NoCharge) && (s == Roasting || s == Discharging) && to == RunDown && !f.AskStop && !f.Ignored:
 			t.Fatalf("%s is cut by %s", s, name)
 		case f.AskStop && slices.Contains(running, s) && !f.Tripped && to != RunDown:
 			t.Fatalf("%s takes %s though stop was asked", s, name)

@@ -62,7 +62,7 @@ type Alarm struct {
 	FirstOut   bool // came first of its group; stays until the group is clear
 	Suppressed bool // came in a flood and is not important enough to call then
 	Chattering bool // comes and goes too often
-	Escalated  bool // was silenced as often as is allowed, and goes on
+	Escalated  bool // was ignored: silenced as often as is allowed, or not acknowledged in its time
 }
 
 // Alarms is the list of all alarms of the machine, in the order of its table;

@@ -179,7 +179,7 @@ const (
 	Returned     // the condition of a cause that is latched went
 	Acknowledged // somebody has taken an alarm on
 	Silenced     // somebody at the machine has silenced an alarm
-	Escalated    // an alarm was silenced as often as is allowed, and goes on
+	Escalated    // an alarm was ignored: silenced as often as is allowed, or not acknowledged in its time
 	Flood        // a flood of alarms began or ended
 )
 

@@ -12,6 +12,10 @@
 // to say so; but it needs a name, and from afar it does not stop the horn:
 // somebody beside the machine may be in danger and know of nothing.
 //
+// An alarm that is silenced again and again, or not acknowledged in its time, is
+// told of once as ignored; for those whose row says so, ShutDown then asks for a
+// controlled shut-down.
+//
 // No clock, no I/O, no goroutine: one goroutine, scan time as given. Update
 // allocates only when it tells of something new.
 package alarm

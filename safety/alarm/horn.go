@@ -82,21 +82,52 @@ func (l *List) Silence(who string, rec *record.Scan) (bool, string) {
 	return true, fmt.Sprintf("silenced for %d s", quietS)
 }
 
-// escalate tells, once each time it came, of an alarm whose last silence is over
-// and that still calls.
+// respondS is the time within which somebody must have acknowledged an alarm of
+// high or critical priority whose condition is there: as long as silencing could
+// put it off (estimate, common practice, no source).
+const respondS = quietS * (mostSilences + 1)
+
+// ignored says why an alarm counts as ignored, "" when it does not.
+func (l *List) ignored(i int) string {
+	e := &l.all[i]
+	switch {
+	case e.shown.Silences >= mostSilences && l.sounds(i):
+		return "Silenced three times and still so: "
+	case l.rows[i].Priority >= record.PriorityHigh && e.present && !e.acked && l.nowS-e.shown.RaisedS >= respondS:
+		return "Nobody has acknowledged it in its time: "
+	}
+	return ""
+}
+
+// escalate tells, once each time it came, of an alarm that is ignored.
 func (l *List) escalate(rec *record.Scan) {
 	for i := range l.all {
 		e := &l.all[i]
-		if e.shown.Escalated || e.shown.Silences < mostSilences || !l.sounds(i) {
+		if e.shown.Escalated {
+			continue
+		}
+		why := l.ignored(i)
+		if why == "" {
 			continue
 		}
 		e.shown.Escalated = true
-		text := e.shown.Text + " Silenced three times and still so: "
+		text := e.shown.Text + " " + why
 		if l.rows[i].Escalates {
-			text += "shut the machine down in order."
+			text += "the machine shuts down in order."
 		} else {
 			text += "see to it now; the machine already does what it can."
 		}
-		rec.Add(record.Event{Kind: record.Escalated, Name: e.shown.ID, Text: text, Value: mostSilences, Limit: mostSilences})
+		rec.Add(record.Event{Kind: record.Escalated, Name: e.shown.ID, Text: text, Value: l.nowS - e.shown.RaisedS, Limit: respondS})
 	}
+}
+
+// ShutDown reports whether an alarm that ends in a controlled shut-down when it
+// is ignored was, and its condition is still there.
+func (l *List) ShutDown() bool {
+	for i := range l.all {
+		if e := &l.all[i]; l.rows[i].Escalates && e.shown.Escalated && e.present {
+			return true
+		}
+	}
+	return false
 }

@@ -92,7 +92,7 @@ func TestSilenceIsLimited(t *testing.T) {
 				}
 				if n == 3 {
 					text := d.rec.Events[d.rec.NumEvents-1].Text
-					if strings.Contains(text, "shut the machine down") != escalates {
+					if strings.Contains(text, "the machine shuts down in order") != escalates || d.l.ShutDown() != escalates {
 						t.Errorf("%q", text)
 					}
 				}
@@ -106,7 +106,47 @@ func TestSilenceIsLimited(t *testing.T) {
 					t.Fatal("told twice, or quiet")
 				}
 			}
-			d.put(0, alarm.Gone)
+			if d.put(0, alarm.Gone); d.l.ShutDown() {
+				t.Error("asks for a shut-down though the condition has gone")
+			}
+		}
+	}
+}
+
+// An alarm of high or critical priority that nobody acknowledges for four
+// minutes while it is there is told of once as ignored; one that was taken on,
+// has gone, is only latched, or is less urgent, is not.
+func TestNobodyAcknowledges(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		p    record.Priority
+		do   func(*desk)
+		want bool
+	}{
+		{"critical", record.PriorityCritical, func(*desk) {}, true},
+		{"high", record.PriorityHigh, func(*desk) {}, true},
+		{"silenced is not acknowledged", record.PriorityHigh, func(d *desk) { d.l.Silence("Ada", &d.rec) }, true},
+		{"acknowledged from afar", record.PriorityHigh, func(d *desk) { d.l.Acknowledge("", "Ada", false, &d.rec) }, false},
+		{"gone", record.PriorityHigh, func(d *desk) { d.put(0, alarm.Gone) }, false},
+		{"latched and gone", record.PriorityHigh, func(d *desk) { d.now[0].Latched = true; d.put(0, alarm.Gone) }, false},
+		{"medium", record.PriorityMedium, func(*desk) {}, false},
+	} {
+		d := newDesk(alarm.Row{ID: "x", Text: "X is so.", Priority: c.p, Escalates: true})
+		d.put(0, alarm.Present)
+		fromS, told, atS := d.nowS, 0, 0.0
+		c.do(d)
+		for d.nowS < fromS+600 {
+			if d.scan(0.5); d.events(record.Escalated) > 0 {
+				told++
+				atS = d.nowS - fromS
+			}
+		}
+		want := 0
+		if c.want {
+			want = 1
+		}
+		if told != want || d.l.ShutDown() != c.want || c.want && atS != 240 {
+			t.Errorf("%s: told %d times, after %v s, shut-down %v", c.name, told, atS, d.l.ShutDown())
 		}
 	}
 }

@@ -12,7 +12,7 @@ type Row struct {
 	Text      string // the cause, one sentence
 	Priority  record.Priority
 	Group     uint8 // the first alarm of a group is marked until the group is clear; 0 = no group
-	Escalates bool  // being ignored may end in a controlled shut-down
+	Escalates bool  // being ignored ends in a controlled shut-down
 }
 
 // Seen says what can be seen of a condition now.
