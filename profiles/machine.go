@@ -136,6 +136,11 @@ type Drum struct {
 	RampHzPerS   float64       `yaml:"drive_ramp" unit:"Hz/s" range:"0.5..100" default:"10 Hz/s" doc:"ramp set in the drive"`
 	SlewMMPerS2  float64       `yaml:"slew" unit:"mm/s²|mm/s2" range:"0.1..100" default:"3 mm/s²" doc:"fastest change of the schedule"`
 	IdleSpeed    SkinSpeed     `yaml:"idle_speed" range:"20..1500" doc:"skin speed while warming and running down; default the first of the schedule"`
+	BaseHz       Hertz         `yaml:"motor_base" range:"10..120" default:"50 Hz" doc:"frequency on the motor's plate, up to which it has full torque"`
+	Paddles      int           `yaml:"paddles" range:"0..24" doc:"lifting paddles around the drum; left out = a smooth drum"`
+	PaddleM      Metres        `yaml:"paddle_height" range:"0..0.3" doc:"height of the paddles above the wall"`
+	PaddleGapM   Metres        `yaml:"paddle_gap" range:"0..0.3" doc:"from the inside of the face plate to the nearest edge of the paddles"`
+	ShaftM       Metres        `yaml:"shaft" range:"0..0.3" doc:"diameter of the shaft through the drum"`
 	Schedule     []SpeedAtLoss `yaml:"schedule" need:"yes" doc:"skin speed over estimated loss, falling"`
 }
 

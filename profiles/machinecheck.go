@@ -108,6 +108,7 @@ func (s *source) checkDrum(m *Machine) {
 	if s.sound("drum.min", "drum.max") && d.MinHz >= d.MaxHz {
 		s.fault("drum.min", d.MinHz.String(), "less than drum.max, "+d.MaxHz.String(), "exchange or correct them")
 	}
+	s.checkPaddles(d)
 	if !s.sound("drum.skin_speed_per_hz", "drum.gear_ratio", "drum.poles", "drum.radius", "drum.slip") {
 		return
 	}
@@ -126,6 +127,23 @@ func (s *source) checkDrum(m *Machine) {
 		}
 		if s.has("drum.idle_speed") {
 			s.checkSpeed("drum.idle_speed", d.IdleSpeed, lim)
+		}
+	}
+}
+
+// checkPaddles asks for paddles with a height that leaves room for beans.
+func (s *source) checkPaddles(d *Drum) {
+	if s.sound("drum.paddles", "drum.paddle_height") && d.Paddles > 0 != (d.PaddleM > 0) {
+		s.fault("drum.paddles", counted(d.Paddles, "paddle")+" of "+d.PaddleM.String(), "paddles and paddle_height together, or neither", "count and measure them")
+	}
+	if s.sound("drum.radius") {
+		for _, x := range [...]struct {
+			key string
+			v   Metres
+		}{{"drum.paddle_height", d.PaddleM}, {"drum.shaft", d.ShaftM}} {
+			if s.sound(x.key) && x.v > d.RadiusM/2 {
+				s.fault(x.key, x.v.String(), "up to half the drum's radius, "+(d.RadiusM/2).String(), "measure it again")
+			}
 		}
 	}
 }

@@ -28,6 +28,7 @@ var arrows = map[string][]string{
 	"control/bean":            {},
 	"control/beanloop":        {"control/bean", "control/observe"},
 	"control/drum":            {},
+	"io/drawing":              {"control/drum"},
 	"control/heat":            {"control/bean", "control/pid"},
 	"control/observe":         {"control/bean"},
 	"control/pid":             {},

@@ -146,33 +146,3 @@ func TestPCHIPEndSlopeIsHeldBack(t *testing.T) {
 	p := newPCHIP([]float64{0, 1, 2}, []float64{0, 1, -10})
 	near(t, "first slope", p.slope[0], 3, 0)
 }
-
-func TestLawFitsTradePoints(t *testing.T) {
-	// v0 427.5 and k 1.841 by least squares on the trade points (common
-	// practice, no source), residuals below 1 mm/s; computed independently
-	// (Python, double precision). That fit minimised speed residuals, this one
-	// logarithms, hence the tolerance.
-	var pts []Point
-	for _, p := range tradePoints {
-		pts = append(pts, Point{1 - p.massG/250, p.vv})
-	}
-	l, err := FitLaw(pts)
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "green speed", l.GreenMMS, 427.5, 0.3)
-	near(t, "decay", l.DecayPerLoss, 1.841, 0.01)
-	for _, p := range pts {
-		near(t, "law", l.SkinMMS(p.LossFrac), p.SkinMMS, 1.0)
-	}
-	// The default decay, anchored at green, stays inside the resolution of the
-	// trade figures, half a hertz or 3.3 mm/s.
-	for _, p := range pts {
-		near(t, "default law", Law{428, DefaultDecayPerLoss}.SkinMMS(p.LossFrac), p.SkinMMS, 3.3)
-	}
-	for _, bad := range [][]Point{nil, {{0, 428}}, {{0.1, 428}, {0.1, 300}}, {{0, 428}, {0.1, -1}}, {{math.Inf(1), 428}, {0.1, 300}}} {
-		if _, err := FitLaw(bad); err == nil {
-			t.Errorf("%v: accepted", bad)
-		}
-	}
-}
