@@ -44,8 +44,12 @@ func (s *source) compilePoints(m *Machine) {
 			m.Cycle[o] = *p.Cycle
 		}
 		m.DeadHz[o] = float64(p.DeadHz)
+		if p.ReadBack != nil {
+			m.Back[o], m.HasBack[o] = c.readBack(m.Out[o]), true
+		}
 	}
 	s.checkOverlaps(m)
+	s.compileConstants(m)
 }
 
 func (s *source) unknownRole(section, name string, known []string) {
@@ -122,7 +126,7 @@ func (c *pointCheck) access() point.Access {
 		a.Mask = uint16(*p.Mask)
 	}
 	c.only(c.isInput, "inputs only", "open_codes", "min", "max", "every", "span", "mask")
-	c.only(!c.isInput, "outputs only", "write", "refresh", "time_proportioned")
+	c.only(!c.isInput, "outputs only", "write", "refresh", "time_proportioned", "read_back")
 	c.only(c.isSpeed(), "drum_speed and blower_speed only", "in", "full_scale", "poles", "dead_band")
 	if !c.sound(c.key, join(c.key, "table"), join(c.key, "type"), join(c.key, "bit"), join(c.key, "states")) || p.Table == "" {
 		return a

@@ -14,6 +14,7 @@ type Machine struct {
 	Simulation Simulation         `yaml:"simulation" doc:"for simulated machines only"`
 	Buses      map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
 	Inputs     map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
+	Identity   []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
 	Outputs    map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
 	Drum       Drum               `yaml:"drum" need:"yes" doc:"drum geometry, drive and speed schedule"`
 	Air        Air                `yaml:"air" need:"yes" doc:"blower and air flow"`
@@ -27,15 +28,20 @@ type Machine struct {
 	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
 
 	// Made by Load from the above.
-	File    string                           `yaml:"-"`
-	Hash    string                           `yaml:"-"` // SHA-256 of the file, hex
-	BusList []Bus                            `yaml:"-"` // in the order of the file
-	In      [point.NumInputs]point.Access    `yaml:"-"` // valid where HasIn
-	Out     [point.NumOutputs]point.Access   `yaml:"-"` // valid where HasOut
-	HasIn   [point.NumInputs]bool            `yaml:"-"`
-	HasOut  [point.NumOutputs]bool           `yaml:"-"`
-	Cycle   [point.NumOutputs]TimeProportion `yaml:"-"` // PeriodS > 0 where an on/off heater is time-proportioned
-	DeadHz  [point.NumOutputs]float64        `yaml:"-"` // speeds below are sent as 0
+	File    string                         `yaml:"-"`
+	Hash    string                         `yaml:"-"` // SHA-256 of the file, hex
+	BusList []Bus                          `yaml:"-"` // in the order of the file
+	In      [point.NumInputs]point.Access  `yaml:"-"` // valid where HasIn
+	Out     [point.NumOutputs]point.Access `yaml:"-"` // valid where HasOut
+	HasIn   [point.NumInputs]bool          `yaml:"-"`
+	HasOut  [point.NumOutputs]bool         `yaml:"-"`
+	Back    [point.NumOutputs]point.Access `yaml:"-"` // where an output is read back, valid where HasBack
+	HasBack [point.NumOutputs]bool         `yaml:"-"`
+
+	Constants []Constant `yaml:"-"` // of the devices, at most point.MaxConstants
+
+	Cycle  [point.NumOutputs]TimeProportion `yaml:"-"` // PeriodS > 0 where an on/off heater is time-proportioned
+	DeadHz [point.NumOutputs]float64        `yaml:"-"` // speeds below are sent as 0
 }
 
 // Identity names a machine.
@@ -114,6 +120,36 @@ type Point struct {
 	Write    string          `yaml:"write" enum:"single,multiple" default:"single" doc:"function for writing one value; two-register values are always written with multiple"`
 	RefreshS Seconds         `yaml:"refresh" range:"0..60" doc:"write again after this time even if unchanged, for modules with a watchdog; heartbeat: its rhythm"`
 	Cycle    *TimeProportion `yaml:"time_proportioned" doc:"for an on/off heater output"`
+	ReadBack *ReadBack       `yaml:"read_back" doc:"outputs: where the device says what it has taken"`
+}
+
+// ReadBack is where a device says what it has taken of an output, laid out like
+// the output itself: a set point or an output register, not what the motor does.
+type ReadBack struct {
+	Table   string `yaml:"table" enum:"coil,discrete_input,holding,input_register" doc:"address space; default that of the output"`
+	Address *int   `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
+	Every   int    `yaml:"every" range:"1..5" default:"1" doc:"read every n-th scan"`
+}
+
+// DeviceConstant is a register that always holds the same number: a type
+// number, a firmware version, a rated frequency, best a serial number.
+type DeviceConstant struct {
+	Bus     string  `yaml:"bus" need:"yes" doc:"name of a bus"`
+	Unit    int     `yaml:"unit" range:"0..247" default:"1" doc:"unit id"`
+	Table   string  `yaml:"table" need:"yes" enum:"holding,input_register" doc:"address space"`
+	Address *int    `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
+	Type    string  `yaml:"type" enum:"int16,uint16,int32,uint32,float32" default:"uint16" doc:"layout of the number; one of two registers also shows a wrong word order"`
+	Order   string  `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
+	Is      float64 `yaml:"is" need:"yes" doc:"the raw number that stands there"`
+	EveryS  Seconds `yaml:"every" range:"1..60" default:"30 s" doc:"read at start and then this often"`
+	What    string  `yaml:"what" doc:"what it is, for messages"`
+}
+
+// Constant is a device constant with its place.
+type Constant struct {
+	Access point.Access
+	Is     float64
+	Name   string // unit and register, and what the file says that it is
 }
 
 // TimeProportion makes a share of power from an on/off output.

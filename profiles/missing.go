@@ -40,5 +40,9 @@ func (m *Machine) Missing() []string {
 	say(!m.HasOut[point.CoolingFan], "no cooling_fan: cooling is started by hand")
 	say(!m.HasOut[point.Horn], "no horn: alarms are shown but not sounded")
 	say(!m.HasOut[point.Heartbeat], "no heartbeat: nothing outside notices if this controller stops")
+	say(len(m.Constants) == 0, "no identity: a foreign device, a second one with the same unit id or another register map cannot be told from the right one")
+	for o := range point.NumOutputs {
+		say(m.HasOut[o] && !m.HasBack[o] && o != point.Heartbeat && o != point.Horn, "no read_back of "+o.String()+": a write that is taken but not carried out, or a foreign one, is seen by its effect only")
+	}
 	return out
 }

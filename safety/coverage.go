@@ -8,10 +8,11 @@ import (
 )
 
 // need is what a machine must have for a cause to be seen: at least one of any,
-// and every one of all and out.
+// every one of all and out, and what is special.
 type need struct {
 	any, all []point.Input
 	out      []point.Output
+	special  func(*profiles.Machine) string // what it lacks in words; "" = nothing
 }
 
 func anyOf(i ...point.Input) need { return need{any: i} }
@@ -68,7 +69,30 @@ var needs = map[string]need{
 	"tray_hot":                anyOf(point.CoolingTray),
 	"tray_rise":               anyOf(point.CoolingTray),
 	"carbon_monoxide":         anyOf(point.CarbonMonoxideAlarm),
+	"device_wrong":            identified,
+	"device_unseen":           identified,
+	"write_not_applied":       readBack,
+	"foreign_write":           readBack,
 }
+
+// identified needs a constant of a device, readBack a place where an output can be
+// read back.
+var (
+	identified = need{special: func(m *profiles.Machine) string {
+		if len(m.Constants) > 0 {
+			return ""
+		}
+		return "identity"
+	}}
+	readBack = need{special: func(m *profiles.Machine) string {
+		for o := range point.NumOutputs {
+			if m.HasOut[o] && m.HasBack[o] {
+				return ""
+			}
+		}
+		return "read_back of any output"
+	}}
+)
 
 // covered reports whether the machine has what the cause looks at.
 func covered(id string, m *profiles.Machine) bool { return len(lacking(id, m)) == 0 }
@@ -95,6 +119,11 @@ func lacking(id string, m *profiles.Machine) []string {
 	for _, o := range n.out {
 		if !m.HasOut[o] {
 			out = append(out, o.String())
+		}
+	}
+	if n.special != nil {
+		if what := n.special(m); what != "" {
+			out = append(out, what)
 		}
 	}
 	return out

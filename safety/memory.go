@@ -28,6 +28,7 @@ type memory struct {
 	contactorOff float64
 	slope        [numSlopes]point.Slope
 	still        [point.NumInputs]stillness
+	echoes       [point.NumOutputs]echo
 	watch
 }
 
@@ -119,6 +120,7 @@ func (g *Gate) follow(v *view) {
 	if x := img.In[point.DrumTurning]; sound(x) && x.V > turningShare*g.expectedRPM() && x.V > 0 {
 		g.turnedS = now
 	}
+	g.listen(v)
 	g.notice(v)
 }
 
@@ -174,6 +176,9 @@ func (g *Gate) settle(p *Permit, asks bool, dt float64) {
 	grow(&g.contactorOff, p.out[point.HeatEnable] < 0.5)
 	g.remember(p, dt)
 	g.heating = asks && (g.heating || p.out[point.HeatEnable] >= 0.5)
+	for o := range point.NumOutputs {
+		g.echoes[o].tell(p, o)
+	}
 	g.last = p.out
 }
 

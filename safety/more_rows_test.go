@@ -60,6 +60,24 @@ func noSpikes(r *rig) {
 	r.set(point.Exhaust, 180)
 }
 
+// known lets the device name another constant.
+func known(raw float64) func(*rig) { return func(r *rig) { r.img.Known[0].V = raw } }
+
+// unread gives the device's constant a quality.
+func unread(q point.Quality) func(*rig) {
+	return func(r *rig) { r.img.Known[0].Quality, r.img.Known[0].Cause = q, point.Timeout }
+}
+
+// back lets the air heater's device hold something beside what it was told.
+func back(add float64) func(*rig) { return func(r *rig) { r.backAdd = add } }
+
+// stuckAt asks the air heater for another power while its device keeps the old.
+func stuckAt(duty float64) func(*rig) {
+	return func(r *rig) { r.backHeld, r.w.Out[point.AirHeaterPower] = true, duty }
+}
+
+func let(r *rig) { r.backHeld = false }
+
 // charged plays a charge in which bean and exhaust fall by so much, up to half a
 // second before the end of its first minute.
 func charged(beanK, exhaustK float64) func(*rig) {
@@ -80,6 +98,13 @@ func charged(beanK, exhaustK float64) func(*rig) {
 // moreFaults has an entry for each latching row that was thought of later;
 // thresholds and delays are estimates (common practice, no source).
 var moreFaults = []fault{
+	{id: "device_wrong", live: true, on: known(4712), off: known(4711)},
+	{id: "write_not_applied", fromS: 1, toS: 1.7, live: true, // half a second is the device's
+		quiet: both(stuckAt(0.4), run(1.3), let, run(5), stuckAt(0.5), run(1.3), let, run(5)),
+		on:    stuckAt(0.4), off: let},
+	{id: "foreign_write", live: true,
+		quiet: both(back(0.0005), run(2), back(0), run(2), stuckAt(0.4), run(0.4), let, run(5)), // of a step of 0.1 %
+		on:    back(0.001), off: back(0)},
 	at(point.Collector, 149.9, 150, 60, 1, "collector_high"),
 	climbs(point.Collector, 2.8, 3.4, 2, "collector_rise", nil),
 	{id: "tray_hot", fromS: 1,
@@ -242,6 +267,9 @@ var holds = []fault{
 		on:    both(set(point.AirProving, 1), run(2.5)), off: both(set(point.AirProving, 0), run(0.5), loose(point.AirProving), run(0.2))},
 	{id: "pulses_at_rest", setup: run(20),
 		on: func(r *rig) { r.each = hum; r.runS(8); r.each = nil; r.runS(5) }, off: run(30)},
+	{id: "device_unseen", setup: run(1),
+		quiet: both(unread(point.Bad), run(1.9), unread(point.Good), run(5), unread(point.Uncertain), run(5), unread(point.Good)),
+		on:    both(unread(point.Bad), run(2.2)), off: both(unread(point.Good), run(5))},
 	{id: "cold_probes_apart", setup: run(1),
 		quiet: both(set(point.InletAir, 27.9), run(1), set(point.InletAir, 20), run(1)),
 		on:    both(set(point.InletAir, 68), run(1)), off: both(set(point.InletAir, 20), run(1))}, // 20 °C in Fahrenheit

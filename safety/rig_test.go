@@ -39,6 +39,8 @@ func fullMachine() *profiles.Machine {
 		m.HasOut[o] = true
 	}
 	m.In[point.DrumPulses].Type = point.Uint16
+	m.HasBack[point.AirHeaterPower], m.Back[point.AirHeaterPower].Scale = true, 0.001
+	m.Constants = []profiles.Constant{{Is: 4711, Name: "unit 1"}}
 	return m
 }
 
@@ -77,6 +79,8 @@ type rig struct {
 	still    [point.NumInputs]bool
 	mirror   float64 // contactor stuck at 0 or 1; -1 follows
 	pulses   float64
+	backAdd  float64 // what the air heater's device holds beside what it was told
+	backHeld bool    // it keeps what it holds
 	turnHz   float64
 	n        int
 	lastBase [point.NumInputs]float64
@@ -101,6 +105,9 @@ func newRig(t reporter, m *profiles.Machine, latched ...string) *rig {
 		r.set(i, 1)
 	}
 	r.set(point.MainsVoltage, 230)
+	for i := range m.Constants {
+		r.img.Known[i] = point.Value{V: m.Constants[i].Is, Quality: point.Good}
+	}
 	r.fixed = [point.NumInputs]bool{}
 	return r
 }
@@ -130,6 +137,9 @@ func (r *rig) scan() safety.Permit {
 	r.pulses += r.turnHz * r.share / 60 * float64(r.m.Drum.PulsesPerRev) * r.dt
 	r.img.In[point.DrumPulses].V = math.Mod(math.Floor(r.pulses), 65536)
 	r.follow()
+	if b := &r.img.Back[point.AirHeaterPower]; r.m.HasBack[point.AirHeaterPower] && !r.backHeld {
+		*b = point.Value{V: r.p.Value(point.AirHeaterPower) + r.backAdd, Quality: point.Good}
+	}
 	if r.each != nil {
 		r.each(r)
 	}

@@ -10,7 +10,7 @@ import (
 // several trip in one scan.
 func rows(l *profiles.Limits) []Row {
 	table := mainRows(l)
-	for _, more := range [...]func(*profiles.Limits) []Row{fireRows, flowRows, probeRows, heatRows, batchRows} {
+	for _, more := range [...]func(*profiles.Limits) []Row{fireRows, flowRows, probeRows, heatRows, batchRows, deviceRows} {
 		table = append(table, more(l)...)
 	}
 	return table

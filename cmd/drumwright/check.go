@@ -152,9 +152,7 @@ func describeBuses(w io.Writer, m *profiles.Machine, plan []fieldbus.Request) er
 			if r.Every == 1 {
 				every = "every scan"
 			}
-			for _, in := range r.Inputs {
-				names = append(names, in.String())
-			}
+			names = append(names, r.Reads...)
 			if r.Write {
 				verb, every = "write", "on change"
 				for _, o := range r.Outputs {

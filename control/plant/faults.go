@@ -64,6 +64,9 @@ const (
 	coAlarm
 	cabinetHot
 	brownOut
+	writeIgnored
+	foreignMaster
+	deviceExchanged
 	numFaults
 )
 
@@ -118,6 +121,11 @@ var faultTable = [numFaults]Fault{
 	coAlarm:             {"co_alarm", "The carbon monoxide alarm of the room sounds."},
 	cabinetHot:          {"cabinet_hot", "A loose terminal heats the control cabinet by 6 K each minute."},
 	brownOut:            {"brown_out", "The supply sags to 65 % of its voltage."},
+
+	// Seen in the registers only; the physics know nothing of them.
+	writeIgnored:    {"write_ignored", "The device acknowledges what is written for the air heater, and keeps what it had."},
+	foreignMaster:   {"foreign_master", "Another master writes to the air heater's output twice a second."},
+	deviceExchanged: {"device_exchanged", "Other devices answer in place of those that the machine file means."},
 }
 
 // Faults lists every fault in the order of the table. The slice is the caller's.

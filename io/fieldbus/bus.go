@@ -28,12 +28,12 @@ type bus struct {
 	units      []*unit
 	timeout    time.Duration
 	retries    int
-	access     *[point.NumInputs]point.Access
+	access     *[numSources]point.Access
 
 	groups []group
 	cursor int // where the next scan begins, so that a short scan starves no group
-	roles  []point.Input
-	in     [point.NumInputs]reading
+	roles  []source
+	in     [numSources]reading
 	words  [maxBits]uint16
 
 	items []item
@@ -160,16 +160,7 @@ func (b *bus) fetch(u *unit, t point.Table, address, count uint16, deadline time
 	if err != nil {
 		return nil, err
 	}
-	switch t {
-	case point.Coil:
-		data, err = u.client.ReadCoils(address, count)
-	case point.DiscreteInput:
-		data, err = u.client.ReadDiscreteInputs(address, count)
-	case point.Holding:
-		data, err = u.client.ReadHoldingRegisters(address, count)
-	default:
-		data, err = u.client.ReadInputRegisters(address, count)
-	}
+	data, err = readTable(u.client, t, address, count)
 	b.note(u, time.Since(start), err)
 	return data, err
 }
@@ -268,7 +259,9 @@ func (b *bus) decode(g *group, data []byte, nowS float64) {
 	}
 	for _, role := range g.roles {
 		a := &b.access[role]
-		b.in[role].took(a.Decode(words[int(a.Address)-g.start:]), nowS)
+		v := a.Decode(words[int(a.Address)-g.start:])
+		b.in[role].took(v, nowS)
+		g.u.saw(role, v)
 	}
 }
 

@@ -325,11 +325,11 @@ func TestPlan(t *testing.T) {
 		t.Fatalf("%+v, %v", plan, err)
 	}
 	r := plan[0]
-	if r.Address != 100 || r.Count != 10 || r.Every != 1 || r.Write || len(r.Inputs) != 2 ||
+	if r.Address != 100 || r.Count != 10 || r.Every != 1 || r.Write || len(r.Reads) != 2 ||
 		math.Abs(r.EstimateS-rtuTurnaround.Seconds()-0.0458) > 0.0001 {
 		t.Errorf("first request %+v", r)
 	}
-	if r := plan[1]; r.Address != 300 || r.Every != 20 || len(r.Inputs) != 1 {
+	if r := plan[1]; r.Address != 300 || r.Every != 20 || len(r.Reads) != 1 {
 		t.Errorf("second request %+v", r)
 	}
 	if r := plan[2]; !r.Write || r.Address != 8 || len(r.Outputs) != 1 || r.Unit != 1 {

@@ -23,7 +23,8 @@ type Fieldbus struct {
 	buses   []*bus
 	workers []*worker // of all buses but inline
 	inline  *bus      // served by the caller; nil if there is no TCP bus
-	in      [point.NumInputs]reading
+	access  [numSources]point.Access
+	in      [numSources]reading
 	scan    uint64
 	begun   bool
 	closed  bool
@@ -38,9 +39,9 @@ var (
 // New prepares the buses of a machine: read groups, outputs and transports.
 // It opens nothing. The machine must not change afterwards.
 func New(m *profiles.Machine, logger *slog.Logger) (*Fieldbus, error) {
-	f := &Fieldbus{m: m}
+	f := &Fieldbus{m: m, access: accessesOf(m)}
 	for i := range m.BusList {
-		b, err := newBus(m, i, logger)
+		b, err := newBus(m, i, &f.access, logger)
 		if err != nil {
 			return nil, fmt.Errorf("bus %s: %w", m.BusList[i].Name, err)
 		}
@@ -67,7 +68,7 @@ func periodOf(m *profiles.Machine) float64 {
 	return 0.1
 }
 
-func newBus(m *profiles.Machine, index int, logger *slog.Logger) (*bus, error) {
+func newBus(m *profiles.Machine, index int, access *[numSources]point.Access, logger *slog.Logger) (*bus, error) {
 	file := withDefaults(m.BusList[index].BusFile)
 	b := &bus{
 		name:    m.BusList[index].Name,
@@ -75,7 +76,7 @@ func newBus(m *profiles.Machine, index int, logger *slog.Logger) (*bus, error) {
 		tcp:     file.TCP != nil,
 		timeout: seconds(float64(file.TimeoutS)),
 		retries: file.Retries,
-		access:  &m.In,
+		access:  access,
 		turn:    make(chan struct{}, 1),
 	}
 	switch {
@@ -114,6 +115,11 @@ func newBus(m *profiles.Machine, index int, logger *slog.Logger) (*bus, error) {
 			if u := b.items[i].u; safety.IsHeat(d.role) {
 				u.longest = min(u.longest, max(1, uint64(heatProbeS/period)))
 			}
+		}
+	}
+	for i, c := range m.Constants {
+		if c.Access.Bus == index {
+			find(c.Access.Unit).expect(firstConstant+source(i), c)
 		}
 	}
 	for _, u := range b.units {
@@ -162,15 +168,16 @@ func withDefaults(f profiles.BusFile) profiles.BusFile {
 // spansOf lists what is to be read on a bus.
 func spansOf(m *profiles.Machine, index int) ([]span, error) {
 	var spans []span
-	for role := range point.NumInputs {
-		a := &m.In[role]
-		if !m.HasIn[role] || a.Bus != index {
+	access := accessesOf(m)
+	for role := range numSources {
+		a := &access[role]
+		if !role.fitted(m) || a.Bus != index {
 			continue
 		}
 		s := spanOf(role, a)
 		if n := s.end - s.start; s.end > 1<<16 || n > limitOf(a.Table) {
-			return nil, fmt.Errorf("input %s: %d from address %d does not fit; at most %d in one read and none beyond address 65535",
-				role, n, s.start, limitOf(a.Table))
+			return nil, fmt.Errorf("%s: %d from address %d does not fit; at most %d in one read and none beyond address 65535",
+				role.name(), n, s.start, limitOf(a.Table))
 		}
 		spans = append(spans, s)
 	}
@@ -212,11 +219,10 @@ func (f *Fieldbus) Read(ctx context.Context, nowS float64, deadline time.Time, i
 			}
 		}
 	}
-	for role := range img.In {
-		if f.m.HasIn[role] {
-			img.In[role] = f.in[role].at(nowS)
-		} else {
-			img.In[role] = point.Value{}
+	for role := range numSources {
+		v := role.in(img)
+		if *v = (point.Value{}); role.fitted(f.m) {
+			*v = f.in[role].at(nowS)
 		}
 	}
 }

@@ -20,7 +20,7 @@ const bitsPerHoleWord = 16
 
 // span is one access to be read: a stretch of one table of one unit.
 type span struct {
-	role       point.Input
+	role       source
 	unit       uint8
 	table      point.Table
 	start, end int // [start, end)
@@ -28,7 +28,7 @@ type span struct {
 	alone      bool
 }
 
-func spanOf(role point.Input, a *point.Access) span {
+func spanOf(role source, a *point.Access) span {
 	s := span{role: role, unit: a.Unit, table: a.Table, start: int(a.Address), every: max(a.EveryScans, 1), alone: a.Alone}
 	length := a.SpanWords
 	if !a.Table.Bits() {
@@ -41,10 +41,10 @@ func spanOf(role point.Input, a *point.Access) span {
 // cluster is the accesses that one request reads.
 type cluster struct {
 	span
-	roles []point.Input
+	roles []source
 }
 
-func single(s span) cluster { return cluster{s, []point.Input{s.role}} }
+func single(s span) cluster { return cluster{s, []source{s.role}} }
 
 func (c *cluster) add(s span) {
 	c.end = max(c.end, s.end)
@@ -167,7 +167,7 @@ func (g *group) due(scan uint64) bool {
 }
 
 // split gives every access of a group a request of its own.
-func (g *group) split(in *[point.NumInputs]point.Access) []group {
+func (g *group) split(in *[numSources]point.Access) []group {
 	var parts []group
 	for _, role := range g.roles {
 		s := spanOf(role, &in[role])

@@ -27,7 +27,7 @@ func drawSpan(every []int, longest int) *rapid.Generator[span] {
 // numbered gives each span its own role, so that it can be found again.
 func numbered(spans []span) []span {
 	for i := range spans {
-		spans[i].role = point.Input(i)
+		spans[i].role = source(i)
 	}
 	return spans
 }
@@ -37,7 +37,7 @@ func TestGroupsKeepTheRules(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		spans := numbered(rapid.SliceOfN(drawSpan([]int{1, 5, 20}, 60), 0, 30).Draw(t, "spans"))
 		hole := rapid.IntRange(0, 64).Draw(t, "hole")
-		seen := map[point.Input]int{}
+		seen := map[source]int{}
 		for _, c := range clusters(spans, hole) {
 			if n := c.end - c.start; c.table.Bits() && n > 2000 || !c.table.Bits() && n > 125 {
 				t.Fatalf("group of %d in %v", n, c.table)
@@ -59,8 +59,8 @@ func TestGroupsKeepTheRules(t *testing.T) {
 			}
 		}
 		for r := range spans {
-			if seen[point.Input(r)] != 1 {
-				t.Fatalf("span %d is read %d times", r, seen[point.Input(r)])
+			if seen[source(r)] != 1 {
+				t.Fatalf("span %d is read %d times", r, seen[source(r)])
 			}
 		}
 	})
@@ -172,7 +172,7 @@ func TestSlowPointInsideFastGroupRidesAlong(t *testing.T) {
 	outside := spanAt(point.Holding, 5, 0)
 	outside.every = 10
 	got := clusters(numbered([]span{slow, spanAt(point.Holding, 0, 5), outside}), 8)
-	if len(got) != 2 || !slices.Equal(got[0].roles, []point.Input{1, 0}) || got[0].every != 1 || !slices.Equal(got[1].roles, []point.Input{2}) {
+	if len(got) != 2 || !slices.Equal(got[0].roles, []source{1, 0}) || got[0].every != 1 || !slices.Equal(got[1].roles, []source{2}) {
 		t.Errorf("groups %+v", got)
 	}
 }

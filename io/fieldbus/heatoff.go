@@ -2,7 +2,6 @@ package fieldbus
 
 import (
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"sync"
@@ -132,7 +131,7 @@ func (b *bus) sendOff(ctx context.Context, l line, end time.Time) error {
 				continue
 			}
 			c.err = c.write(end)
-			c.unsure = c.err != nil && !errors.As(c.err, new(*modbus.ModbusError))
+			c.unsure = c.err != nil && c.err != errForeign && !errors.As(c.err, new(*modbus.ModbusError))
 			if c.err == nil {
 				c.err = c.confirm(end)
 			}
@@ -202,6 +201,15 @@ const minOffTime = 100 * time.Millisecond
 
 func (x *offCall) write(end time.Time) error {
 	it, words := x.o.it, x.o.words
+	if err := it.u.mayWrite(true, func(a *point.Access) ([]byte, error) {
+		n := a.Type.Words()
+		if err := x.begin(end, readRequestBytes, replyBytes(a.Table, n)); err != nil {
+			return nil, err
+		}
+		return readTable(x.client, a.Table, a.Address, uint16(n))
+	}); err != nil {
+		return err
+	}
 	if x.o.partial {
 		words = append([]uint16(nil), words...)
 		// If the device cannot say what stands in the rest, that is written as 0:
@@ -246,21 +254,9 @@ func (x *offCall) read(end time.Time) ([]uint16, error) {
 	if err := x.begin(end, readRequestBytes, replyBytes(it.table, n)); err != nil {
 		return nil, err
 	}
-	words := make([]uint16, n)
-	if it.table == point.Coil {
-		data, err := x.client.ReadCoils(it.address, uint16(n))
-		if err != nil {
-			return nil, err
-		}
-		words[0] = uint16(data[0] & 1)
-		return words, nil
-	}
-	data, err := x.client.ReadHoldingRegisters(it.address, uint16(n))
+	data, err := readTable(x.client, it.table, it.address, uint16(n))
 	if err != nil {
 		return nil, err
 	}
-	for i := range words {
-		words[i] = binary.BigEndian.Uint16(data[2*i:])
-	}
-	return words, nil
+	return wordsIn(it.table, data), nil
 }

@@ -16,7 +16,7 @@ type Request struct {
 	Address   uint16
 	Count     int // registers or bits
 	Write     bool
-	Inputs    []point.Input  // what it reads
+	Reads     []string       // what it reads, in the words of the machine file
 	Outputs   []point.Output // what it writes
 	Every     int            // reads: scans from one to the next; writes: 1, the worst case of a change in each
 	EstimateS float64        // expected time from request to reply
@@ -40,7 +40,10 @@ func Plan(m *profiles.Machine) ([]Request, error) {
 		}
 		file := m.BusList[index].BusFile
 		for _, c := range clusters(spans, file.HoleWords) {
-			r := Request{Bus: index, Unit: c.unit, Table: c.table, Address: uint16(c.start), Count: c.end - c.start, Inputs: c.roles, Every: c.every}
+			r := Request{Bus: index, Unit: c.unit, Table: c.table, Address: uint16(c.start), Count: c.end - c.start, Every: c.every}
+			for _, s := range c.roles {
+				r.Reads = append(r.Reads, s.name())
+			}
 			r.EstimateS = estimate(&file, readRequestBytes, replyBytes(r.Table, r.Count))
 			plan = append(plan, r)
 		}

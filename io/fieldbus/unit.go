@@ -11,8 +11,8 @@ const silentAfter = 3
 // Estimate; common practice, no source.
 const heatProbeS = 1.0
 
-// unit is one device on a bus. All but stats belong to the owner of the bus;
-// stats are written under the bus's mutex.
+// unit is one device on a bus. All but stats and identity belong to the
+// owner of the bus; stats are written under the bus's mutex.
 type unit struct {
 	address  uint8
 	client   modbus.Client
@@ -21,6 +21,7 @@ type unit struct {
 	probeAt  uint64 // scan of the next probe
 	longest  uint64 // limit of backoff
 	stats    UnitStats
+	identity
 }
 
 func (u *unit) silent() bool { return u.failures >= silentAfter }

@@ -105,7 +105,7 @@ func (b *bus) insist(ctx context.Context, deadline time.Time, p *orders) {
 		again, wait := false, false
 		for i := range b.items {
 			it := &b.items[i]
-			if !it.covered || it.err == nil || it.err == errQuiet || reasonOf(it.err) == Exception {
+			if !it.covered || it.err == nil || it.err == errQuiet || it.err == errForeign || reasonOf(it.err) == Exception {
 				continue
 			}
 			if ctx.Err() != nil || !time.Now().Before(deadline) {
@@ -135,6 +135,9 @@ func (b *bus) put(ctx context.Context, it *item, deadline time.Time, p *orders) 
 		return errNoTime
 	}
 	defer b.leave()
+	if err := b.identified(it.u, p.heatOnly, deadline); err != nil {
+		return err
+	}
 	if it.stage == heatUp && b.interfered.Load() {
 		return errOvertaken
 	}

@@ -59,9 +59,15 @@ func (v Value) On() bool { return v.Quality == Good && v.V >= 0.5 }
 // Off reports whether a contact is known to be off. Anything doubtful is not.
 func (v Value) Off() bool { return v.Quality == Good && v.V < 0.5 }
 
-// Image is every input of one scan. Roles that the machine has not are Absent.
+// MaxConstants is the number of device constants that a machine file may name.
+const MaxConstants = 16
+
+// Image is everything that was read in one scan. What the machine has not is
+// Absent.
 type Image struct {
-	In [NumInputs]Value
+	In    [NumInputs]Value
+	Back  [NumOutputs]Value   // what a device says it has taken of an output, in the unit of the role
+	Known [MaxConstants]Value // device constants, raw numbers, in the order of the machine file
 }
 
 // Has reports whether the machine has that point at all.

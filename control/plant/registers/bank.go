@@ -52,6 +52,12 @@ func layOut(m *profiles.Machine) map[bankKey]*bank {
 		if m.HasOut[o] {
 			note(&m.Out[o])
 		}
+		if m.HasBack[o] {
+			note(&m.Back[o])
+		}
+	}
+	for i := range m.Constants {
+		note(&m.Constants[i].Access)
 	}
 	banks := map[bankKey]*bank{}
 	for k, r := range spans {
@@ -60,8 +66,8 @@ func layOut(m *profiles.Machine) map[bankKey]*bank {
 	return banks
 }
 
-// show puts one reading into its registers.
-func (s *Server) show(i point.Input, v float64, open bool) error {
+// input puts one reading into its registers.
+func (s *Server) input(i point.Input, v float64, open bool) error {
 	if !s.m.HasIn[i] {
 		return nil
 	}
@@ -88,14 +94,20 @@ func (s *Server) show(i point.Input, v float64, open bool) error {
 	if err != nil {
 		return fmt.Errorf("simulated machine: input %s: %w", i, err)
 	}
-	at := int(a.Address) - b.lo
-	if a.Bit != point.NoBit && !a.Table.Bits() { // other bits of the word belong to others
-		mask := a.WordBit()
-		b.words[at] = b.words[at]&^mask | w[0]
-		return nil
-	}
-	copy(b.words[at:], w[:n])
+	b.put(a, w[:n])
 	return nil
+}
+
+// put writes the words of a value to its place. Other bits of a word belong to
+// others.
+func (b *bank) put(a *point.Access, words []uint16) {
+	at := int(a.Address) - b.lo
+	if a.Bit != point.NoBit && !a.Table.Bits() {
+		mask := a.WordBit()
+		b.words[at] = b.words[at]&^mask | words[0]
+		return
+	}
+	copy(b.words[at:], words)
 }
 
 // openCode is what a module sends for an open probe: its own code, not a
@@ -128,16 +140,25 @@ func (s *Server) order(o point.Output) float64 {
 	return a.Decode(b.words[at : at+a.Type.Words()]).V
 }
 
+// show puts everything that machine and devices report into the registers.
+func (s *Server) show() error {
+	r := s.machine.Readings()
+	if err := s.readings(&r); err != nil {
+		return err
+	}
+	return s.devices()
+}
+
 // readings shows everything that the machine reports.
 func (s *Server) readings(r *plant.Readings) error {
 	var first error
 	put := func(i point.Input, v float64) {
-		if err := s.show(i, v, false); err != nil && first == nil {
+		if err := s.input(i, v, false); err != nil && first == nil {
 			first = err
 		}
 	}
 	probe := func(i point.Input, p plant.ProbeReading) {
-		if err := s.show(i, p.C, p.Status == plant.ProbeOpen); err != nil && first == nil {
+		if err := s.input(i, p.C, p.Status == plant.ProbeOpen); err != nil && first == nil {
 			first = err
 		}
 	}

@@ -139,7 +139,7 @@ func TestMbpollOverTCP(t *testing.T) {
 	if got := values(t, out, err)[2]; got != 3000 {
 		t.Errorf("drum frequency shows %d, want 3000 of 0.01 Hz", got)
 	}
-	refused(t, "Illegal data address", append(host, "-a", "1", "-r", "14", "-c", "3", "-t", "3", "-1", m.BusList[0].TCP.Host)...)
+	refused(t, "Illegal data address", append(host, "-a", "1", "-r", "40", "-c", "3", "-t", "3", "-1", m.BusList[0].TCP.Host)...)
 }
 
 // refused checks that mbpoll fails and says why.

@@ -39,7 +39,11 @@ func (s *Server) do(r request) ([]uint16, error) {
 		return nil, errNoAddress
 	}
 	s.requests++
-	copy(w, r.set)
+	if r.set != nil {
+		if err := s.take(w, r.set); err != nil {
+			return nil, err
+		}
+	}
 	return append([]uint16(nil), w...), nil
 }
 

@@ -29,6 +29,8 @@ type Server struct {
 	silent   map[bankKey]bool // units that do not answer; table is not looked at
 	awake    chan struct{}    // closed when a silent unit may answer again
 	requests uint64
+	ignoring bool    // see write_ignored
+	foreignS float64 // machine time of the foreign master's next write
 
 	// How serial lines behave; set before Listen.
 	Unpaced   bool          // reply at once, not at the speed of the line
@@ -53,8 +55,7 @@ func New(m *profiles.Machine, machine *plant.Machine) (*Server, error) {
 		m: m, machine: machine, banks: layOut(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
 		TurnRound: defaultTurnRound, closed: make(chan struct{}),
 	}
-	r := machine.Readings()
-	return s, s.readings(&r)
+	return s, s.show()
 }
 
 // maxClients is the number of connections one bus takes; a client that gives up
@@ -164,8 +165,7 @@ func (s *Server) Advance(dtS float64) error {
 	defer s.mu.Unlock()
 	s.machine.SetCommands(s.commands())
 	s.machine.Step(dtS)
-	r := s.machine.Readings()
-	return s.readings(&r)
+	return s.show()
 }
 
 // With lets f look at or act on the machine between two steps, as a person

@@ -215,6 +215,12 @@ var busRows = []Row{
 		Want: Bears, Drum: Kept, Air: Kept, ForS: 20},
 	{Hazard: "H45", Name: "1 in 20 replies from another unit", By: []Act{{Wire: registers.WireFaults{ForeignEvery: 20}}}, At: at(Mid), Serial: true,
 		Want: Bears, Drum: Kept, Air: Kept, ForS: 20},
+	{Hazard: "H46", Name: "another device answers at the address", By: fault("device_exchanged"), At: heated,
+		Cause: one("device_wrong"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60},
+	{Hazard: "H47", Name: "constants of another register map, start", By: start(fault("device_exchanged")), At: at(Cold),
+		Want: Refuses, ForS: restS + 60},
+	{Hazard: "H48", Name: "writes to the air heater acknowledged and ignored", By: acts(fault("write_ignored"), later(1, byHand("air", 0.05))), At: heated,
+		Cause: one("write_not_applied"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1 + 1.7},
 	{Hazard: "H49", Name: "every unit silent", By: []Act{{Silence: everyUnit}}, At: heated, Needs: everyUnit,
 		Cause: one("unit_lost"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2.0},
 	{Hazard: "H51", Name: "measuring module silent", By: fault("unit_silent"), At: heated,
@@ -235,6 +241,8 @@ var computerRows = []Row{
 		say(1, record.ResetTrip, false), say(1, record.StartWarming, false), say(1, record.Resume, false),
 		{AfterS: 1, Say: &record.Command{Kind: record.SetManual, Loop: "air", Value: 1, Who: "network"}}}...)), At: at(Mid), Needs: needs(point.CoverClosed),
 		Want: Refuses, Drum: Kept, Air: Kept, ForS: 20},
+	{Hazard: "H66", Name: "another master writes to the air heater", By: fault("foreign_master"), At: heated,
+		Cause: one("foreign_write", "write_not_applied"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.1},
 }
 
 var operatorRows = []Row{
