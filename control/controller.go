@@ -20,8 +20,9 @@ import (
 // the answer that Step gives.
 type Command struct {
 	record.Command
-	Loaded *profiles.Recipe // for load-recipe: checked against the machine
-	Answer record.Answer
+	Loaded   *profiles.Recipe // for load-recipe: checked against the machine
+	Forecast record.Forecast  // for load-recipe: what its preflight has said, if one was made
+	Answer   record.Answer
 }
 
 // Restored is what survives a restart.
@@ -86,7 +87,8 @@ type Controller struct {
 	restart    restart
 	bar        Bar
 	trial      trial
-	lastDuty   [2]float64 // of the loops, as they gave it in the last scan
+	lastDuty   [2]float64      // of the loops, as they gave it in the last scan
+	forecast   record.Forecast // of the recipe that was loaded last
 }
 
 // handOutput is a loop in manual.

@@ -67,7 +67,11 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	}
 	switch cmd.Kind {
 	case record.LoadRecipe:
-		return c.load(cmd.Loaded)
+		ok, why := c.load(cmd.Loaded)
+		if ok {
+			why += c.foresee(&cmd.Forecast, rec)
+		}
+		return ok, why
 	case record.FirstCrack:
 		return c.crack(rec)
 	case record.NoCrack:
@@ -143,6 +147,17 @@ func (c *Controller) load(r *profiles.Recipe) (bool, string) {
 	c.facts.HasRecipe = true
 	c.told.charge = fmt.Sprintf("Charge %.0f g of green coffee.", 1000*float64(r.Charge.Green))
 	return true, "recipe " + r.Name + " loaded"
+}
+
+// foresee keeps what the preflight of a recipe has said, and says it once if the
+// recipe is beyond the machine. It is loaded all the same: the model may be wrong.
+func (c *Controller) foresee(f *record.Forecast, rec *record.Scan) string {
+	c.forecast = *f
+	if !f.Made || f.Reachable {
+		return ""
+	}
+	rec.Add(record.Event{Kind: record.Note, Name: "beyond-reach", Text: "by its preflight the recipe is beyond this machine: " + f.Why, Value: f.WorstC})
+	return "; by its preflight it is beyond this machine: " + f.Why
 }
 
 func (c *Controller) crack(rec *record.Scan) (bool, string) {

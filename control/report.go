@@ -13,6 +13,7 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 	c.reportTrial(rec)
 	rec.State, rec.InS, rec.Next = c.state.String(), c.nowS-c.enterS, c.tell(rec)
 	c.offers(img, rec)
+	rec.Forecast = c.forecast
 	r := &c.roast
 	b := &rec.Batch
 	*b = record.Batch{}

@@ -42,14 +42,15 @@ type Slot struct {
 
 // Runner runs the scan: wait, read, decide, write, record.
 type Runner struct {
-	Field   Field
-	Clock   Clock
-	Core    *Controller
-	Sinks   []Sink
-	Recipes func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
-	Latches func([]string)                              // told when the latched causes change; must not block
-	Bars    func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
-	Monitor *Monitor                                    // turns heat off when a scan hangs; nil = none, for simulated time
+	Field     Field
+	Clock     Clock
+	Core      *Controller
+	Sinks     []Sink
+	Recipes   func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
+	Preflight func(*profiles.Recipe) record.Forecast      // foresees a recipe that is about to be loaded; runs on the caller's goroutine; nil = none
+	Latches   func([]string)                              // told when the latched causes change; must not block
+	Bars      func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
+	Monitor   *Monitor                                    // turns heat off when a scan hangs; nil = none, for simulated time
 
 	Log *slog.Logger
 
@@ -85,6 +86,9 @@ func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
 			return record.Answer{Reason: err.Error()}
 		}
 		req.cmd.Loaded = recipe
+		if r.Preflight != nil {
+			req.cmd.Forecast = r.Preflight(recipe)
+		}
 	}
 	if !r.post(req) {
 		return record.Answer{Reason: "too many commands are waiting: try again"}

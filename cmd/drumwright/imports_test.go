@@ -32,6 +32,7 @@ var arrows = map[string][]string{
 	"control/heat":            {"control/bean", "control/pid"},
 	"control/observe":         {"control/bean"},
 	"control/pid":             {},
+	"control/preflight":       {"control", "control/bean", "control/observe", "profiles", "safety", "io/point", "io/record"},
 	"control/lsq":             {},
 	"control/tune":            {"control/lsq", "control/pid"},
 	"control/plant":           {"control/bean"},

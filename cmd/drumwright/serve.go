@@ -118,6 +118,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		}
 		return r, profiles.Fit(r, m)
 	}
+	runner.Preflight = foresees(m, log)
 	var work sync.WaitGroup
 	defer work.Wait()
 	kept := newMemoryKeeper(keep, core, restored, log)
@@ -142,7 +143,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	runner.Bars = proofs.Bar
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
 		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Metrics: metrics.Handler(), Log: log})
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {

@@ -29,6 +29,9 @@
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
 //	                           ?before=ID&limit=N
 //	GET  /api/v1/batches/{id}  record.KeptDetail
+//	GET  /api/v1/recipes/{name}/preflight
+//	                           what is to be expected of a recipe in the folder:
+//	                           the JSON of the command preflight
 //	GET  /api/v1/proofs        record.ProofBook: every proof test, what is due, what
 //	                           was done
 //	POST /api/v1/proofs        keeps one proof test: test, who, seen, measured_s,

@@ -38,6 +38,7 @@ func (s *Server) Handler() http.Handler {
 		{"POST", "/api/v1/commands", s.command},
 		{"GET", "/api/v1/batches", s.batches},
 		{"GET", "/api/v1/batches/{id}", s.batch},
+		{"GET", "/api/v1/recipes/{name}/preflight", s.preflight},
 		{"GET", "/api/v1/proofs", s.proofs},
 		{"POST", "/api/v1/proofs", s.prove},
 		{"POST", "/api/v1/proofs/begin", s.beginProving},
@@ -109,6 +110,22 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	reply(w, map[string]any{"alarms": list})
+}
+
+// preflight flies a recipe. One at a time: it takes a good part of a core.
+func (s *Server) preflight(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Preflight == nil {
+		fail(w, r, http.StatusNotFound, "no recipes are kept")
+		return
+	}
+	s.flying.Lock()
+	defer s.flying.Unlock()
+	res, err := s.cfg.Preflight(r.PathValue("name"))
+	if err != nil {
+		fail(w, r, http.StatusUnprocessableEntity, err.Error())
+		return
+	}
+	reply(w, res)
 }
 
 func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {

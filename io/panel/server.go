@@ -2,6 +2,7 @@ package panel
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -48,12 +49,15 @@ type Proofs interface {
 // Config is what the panel stands between.
 type Config struct {
 	Operator Operator
-	Batches  Batches       // nil = none are kept
-	History  History       // of the alarms; nil = none is kept
-	Proofs   Proofs        // nil = there are none
-	Metrics  http.Handler  // nil = none
-	Stale    time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
-	Log      *slog.Logger  // nil = none
+	Batches  Batches      // nil = none are kept
+	History  History      // of the alarms; nil = none is kept
+	Proofs   Proofs       // nil = there are none
+	Metrics  http.Handler // nil = none
+	// Preflight flies a recipe of the folder by name and gives what is answered
+	// in JSON; nil = there is none. It runs on the request's goroutine.
+	Preflight func(recipe string) (json.RawMessage, error)
+	Stale     time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
+	Log       *slog.Logger  // nil = none
 }
 
 // Server is the panel.
@@ -61,6 +65,7 @@ type Server struct {
 	cfg    Config
 	stream *stream
 	last   atomic.Pointer[seen]
+	flying sync.Mutex // held during a preflight
 }
 
 // seen is a scan and when it came; never changed once stored.

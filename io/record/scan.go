@@ -10,18 +10,19 @@ type Scan struct {
 
 	Image point.Image // inputs as read
 
-	State  string           // state of the batch sequence
-	InS    float64          // seconds in this state
-	Next   string           // what the operator does next, in words
-	NotNow [NumKinds]string // of each command in the order of Kinds why it would be refused at the machine now; "" = it would be taken
-	Batch  Batch
-	Bean   Bean
-	Air    Loop // inlet air → air heater
-	Base   Loop // drum skin → radiant panels
-	Drum   Drum
-	Trial  Trial
-	Safety Safety
-	Alarms Alarms
+	State    string           // state of the batch sequence
+	InS      float64          // seconds in this state
+	Next     string           // what the operator does next, in words
+	NotNow   [NumKinds]string // of each command in the order of Kinds why it would be refused at the machine now; "" = it would be taken
+	Batch    Batch
+	Bean     Bean
+	Air      Loop // inlet air → air heater
+	Base     Loop // drum skin → radiant panels
+	Drum     Drum
+	Trial    Trial
+	Forecast Forecast // of the loaded recipe
+	Safety   Safety
+	Alarms   Alarms
 
 	Wish   [point.NumOutputs]float64 // what control asked for, engineering units
 	Permit [point.NumOutputs]float64 // what the gate let through

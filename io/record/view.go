@@ -70,14 +70,15 @@ type Stamp struct {
 
 // Status is what the sequence and the gate are doing.
 type Status struct {
-	State    string      `json:"state"`
-	InStateS Number      `json:"in_state_s"`
-	Next     string      `json:"next"`     // what the operator does next
-	Commands []OfferView `json:"commands"` // all that there are, in the order of a shop's day
-	Batch    *BatchView  `json:"batch"`
-	AirMode  string      `json:"air_mode"`
-	BaseMode string      `json:"base_mode"`
-	Safety   SafetyView  `json:"safety"`
+	State    string        `json:"state"`
+	InStateS Number        `json:"in_state_s"`
+	Next     string        `json:"next"`     // what the operator does next
+	Commands []OfferView   `json:"commands"` // all that there are, in the order of a shop's day
+	Batch    *BatchView    `json:"batch"`
+	Forecast *ForecastView `json:"forecast"` // of the loaded recipe; null without a preflight
+	AirMode  string        `json:"air_mode"`
+	BaseMode string        `json:"base_mode"`
+	Safety   SafetyView    `json:"safety"`
 }
 
 // OfferView says whether a command would be taken now.
@@ -252,7 +253,7 @@ func NewEventView(s *Scan, i int) EventView {
 // than in a, running times aside.
 func Changed(a, b *Scan) bool {
 	return a.State != b.State || a.Next != b.Next || a.NotNow != b.NotNow || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
-		a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
+		a.Forecast != b.Forecast || a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
 		a.Batch.TurnS != b.Batch.TurnS || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
 		AlarmsChanged(a, b)
 }
@@ -284,6 +285,7 @@ func status(s *Scan) Status {
 	for i, k := range Kinds {
 		v.Commands[i] = OfferView{Kind: k, Local: k.LocalOnly(), Refused: s.NotNow[i]}
 	}
+	v.Forecast = s.Forecast.view()
 	if b := &s.Batch; b.ID != 0 {
 		v.Batch = &BatchView{ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
 			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),
