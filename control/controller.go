@@ -89,6 +89,7 @@ type Controller struct {
 	trial      trial
 	lastDuty   [2]float64      // of the loops, as they gave it in the last scan
 	forecast   record.Forecast // of the recipe that was loaded last
+	turn       turn
 }
 
 // handOutput is a loop in manual.
@@ -159,6 +160,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.listen(img, cmds, rec)
 	c.move(rec)
 	c.guardTrial(img, rec)
+	c.guardTurn(img, rec)
 	c.wishAll(img, dt, rec)
 	c.permit = c.gate.Judge(c.context(scanS), img, &c.wish, rec)
 	c.applied(rec)

@@ -89,7 +89,13 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	case record.CallFire:
 		c.fireCalled = true
 		return true, "fire reported: heat and air go off"
+	case record.TurnDrum:
+		return c.turnDrum(cmd, rec)
 	case record.Stop:
+		if c.turn.on() {
+			c.endTurn("stop was asked", rec)
+			return true, "the drum stands"
+		}
 		if c.state == batch.Cold && !cmd.Local {
 			return false, "drum and air start at the machine only: at its own panel, over its local socket or by its button"
 		}

@@ -74,6 +74,8 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 		return ""
 	case record.TryLoop:
 		return c.noTrialNow()
+	case record.TurnDrum:
+		return c.noTurnNow(img)
 	case record.CallFire:
 		return ""
 	case record.StartWarming:
@@ -93,6 +95,9 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 		if c.mayEmpty() {
 			return ""
 		}
+	}
+	if k == record.Stop && c.turn.on() {
+		return ""
 	}
 	ask, known := asks[k]
 	if !known || batch.Allowed(c.state, &c.facts, ask) {

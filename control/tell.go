@@ -66,6 +66,10 @@ func (c *Controller) tell(rec *record.Scan) string {
 	switch c.state {
 	case batch.Cold:
 		switch {
+		case c.turn.on() && c.wish.Out[point.DrumRun] < 0.5:
+			return "Stand clear: the drum is about to turn."
+		case c.turn.on():
+			return "The drum is turned by hand without heat. Hands out."
 		case r.beansIn:
 			return emptyIt
 		case c.facts.Hot:

@@ -41,7 +41,8 @@ func (c *Controller) heats() bool {
 // wishMotion turns drum and blower and reports whether both are asked to run.
 // Before the drum first turns the horn sounds for the machine's time.
 func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *record.Scan) bool {
-	if c.state == batch.Cold {
+	byHand := c.state == batch.Cold && c.turn.on() // no air and no heat with it
+	if c.state == batch.Cold && !byHand {
 		c.startS = 0
 		c.set.ledKgPerH, c.set.askedKgPerH = 0, 0
 		return false
@@ -59,7 +60,7 @@ func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *r
 	if blower && c.set.ledKgPerH == 0 {
 		c.set.ledKgPerH = c.set.flowKgPerH
 	}
-	if blower || !warning {
+	if (blower || !warning) && !byHand {
 		c.leadFlow(dt)
 		w[point.BlowerRun], w[point.BlowerSpeed] = 1, c.m.BlowerHz(c.set.ledKgPerH)
 	}
@@ -79,9 +80,12 @@ func (c *Controller) clampDrum(hz float64) float64 {
 	return math.Max(float64(c.m.Drum.MinHz), math.Min(float64(c.m.Drum.MaxHz), hz))
 }
 
-// wantedSkinSpeed follows the schedule over estimated loss in a roast, and the
-// idle speed otherwise.
+// wantedSkinSpeed is what a person at the glass asks for, else follows the
+// schedule over estimated loss in a roast, and is the idle speed otherwise.
 func (c *Controller) wantedSkinSpeed(dt float64) float64 {
+	if c.turn.ledMMS > 0 {
+		return c.turn.turnSpeed(dt)
+	}
 	if c.follow != nil && c.roast.beansIn {
 		if c.observing {
 			return c.follow.Step(c.estimate.LossFraction, dt)

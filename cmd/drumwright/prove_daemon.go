@@ -116,6 +116,9 @@ func (d *localAPI) order(ctx context.Context, c record.Command, who string) erro
 	if c.Kind == record.SetManual {
 		body["value"] = c.Value
 	}
+	if c.Kind == record.TurnDrum {
+		body["skin_mm_per_s"] = c.SkinMMPerS
+	}
 	var a record.Answer
 	return d.post(ctx, "/api/v1/commands", body, &a)
 }

@@ -21,13 +21,14 @@ var needs = map[record.Kind][]string{
 	record.SetManual:    {"loop", "value"},
 	record.SetAutomatic: {"loop"},
 	record.TryLoop:      {"loop", "value", "method", "limit_k"},
+	record.TurnDrum:     {"skin_mm_per_s"},
 }
 
 // takes says which members a command may have besides.
 var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}, record.TryLoop: {"flow_kg_per_h"}}
 
 // members are all that a command can have.
-const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, cause and who"
+const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, skin_mm_per_s, cause and who"
 
 // decodeCommand reads one command.
 func decodeCommand(b []byte) (record.Command, error) {
@@ -79,7 +80,7 @@ func decodeFlat(b []byte, example string, set func(name string, v any) error) (g
 }
 
 func set(c *record.Command, name string, v any) error {
-	if at := map[string]*float64{"value": &c.Value, "limit_k": &c.LimitK, "flow_kg_per_h": &c.FlowKgPerH}[name]; at != nil {
+	if at := map[string]*float64{"value": &c.Value, "limit_k": &c.LimitK, "flow_kg_per_h": &c.FlowKgPerH, "skin_mm_per_s": &c.SkinMMPerS}[name]; at != nil {
 		n, ok := v.(float64)
 		if !ok {
 			return fmt.Errorf("%q is not a number", name)
@@ -138,6 +139,9 @@ func check(c *record.Command, given []string) error {
 	}
 	if !(c.LimitK >= 0 && c.LimitK <= 1000) || !(c.FlowKgPerH >= 0 && c.FlowKgPerH <= 1e5) {
 		return fmt.Errorf("limit_k %v and flow_kg_per_h %v: allowed are 0 to 1000 K and 0 to 100000 kg/h; the machine allows less", c.LimitK, c.FlowKgPerH)
+	}
+	if !(c.SkinMMPerS >= 0 && c.SkinMMPerS <= 2000) {
+		return fmt.Errorf("skin_mm_per_s %v: allowed are 0 to 2000 mm/s; the machine allows less", c.SkinMMPerS)
 	}
 	if slices.Contains(need, "recipe") {
 		if err := checkText(c.Recipe, 100); err != nil {

@@ -61,6 +61,9 @@ func TestDecodeCommand(t *testing.T) {
 		{`{"kind":"manual","loop":"air","value":"1"}`, record.Command{}, "not a number"},
 		{`{"kind":"manual","loop":"air","value":1e999}`, record.Command{}, "not JSON"},
 		{`{"kind":"manual","loop":"air","value":NaN}`, record.Command{}, "not JSON"},
+		{`{"kind":"turn-drum","skin_mm_per_s":380}`, record.Command{Kind: record.TurnDrum, SkinMMPerS: 380}, ""},
+		{`{"kind":"turn-drum","skin_mm_per_s":-1}`, record.Command{}, "0 to 2000 mm/s"},
+		{`{"kind":"turn-drum"}`, record.Command{}, "needs"},
 		{`{"kind":"charged","who":"a\nb"}`, record.Command{}, "cannot be printed"},
 		{"{\"kind\":\"charged\",\"who\":\"\xff\"}", record.Command{}, "UTF-8"},
 	} {
@@ -79,7 +82,7 @@ func TestEveryKindCanBeGiven(t *testing.T) {
 	for _, k := range record.Kinds {
 		m := map[string]any{"kind": k}
 		for _, n := range needs[k] {
-			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5, "method": "step", "limit_k": 10}[n]
+			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5, "method": "step", "limit_k": 10, "skin_mm_per_s": 380}[n]
 		}
 		b, _ := json.Marshal(m)
 		if c, err := decodeCommand(b); err != nil || c.Kind != k {
@@ -106,7 +109,7 @@ func FuzzDecodeCommand(f *testing.F) {
 		}
 		m := map[string]any{"kind": c.Kind, "who": c.Who}
 		for _, n := range needs[c.Kind] {
-			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value, "method": c.Method, "limit_k": c.LimitK}[n]
+			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value, "method": c.Method, "limit_k": c.LimitK, "skin_mm_per_s": c.SkinMMPerS}[n]
 		}
 		if c.FlowKgPerH != 0 {
 			m["flow_kg_per_h"] = c.FlowKgPerH

@@ -23,12 +23,13 @@ const (
 	NextBatch    Kind = "next-batch"     // warm for another batch of the same recipe
 	SetManual    Kind = "manual"         // local only: Loop, Value
 	SetAutomatic Kind = "automatic"      // Loop; ends an experiment on it too
+	TurnDrum     Kind = "turn-drum"      // local only: SkinMMPerS, 0 lets it stand; cold machine, heat off; again within 15 s
 	TryLoop      Kind = "experiment"     // local only: Loop, Value, Method, LimitK; FlowKgPerH if the air is to flow otherwise
 )
 
 // Kinds lists every command in the order of a shop's day.
 var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
-	SetManual, SetAutomatic, TryLoop, Stop, Acknowledge, Silence, ResetTrip, CallFire}
+	SetManual, SetAutomatic, TryLoop, TurnDrum, Stop, Acknowledge, Silence, ResetTrip, CallFire}
 
 // NumKinds is the number of commands.
 const NumKinds = len(Kinds)
@@ -38,7 +39,7 @@ const NumKinds = len(Kinds)
 // taken at the machine only.
 func (k Kind) LocalOnly() bool {
 	switch k {
-	case StartWarming, Resume, ResetTrip, SetManual, TryLoop, Silence, CallFire:
+	case StartWarming, Resume, ResetTrip, SetManual, TryLoop, TurnDrum, Silence, CallFire:
 		return true
 	}
 	return false
@@ -46,12 +47,13 @@ func (k Kind) LocalOnly() bool {
 
 // Command is one thing that a person asks of the machine.
 type Command struct {
-	Kind   Kind    `json:"kind"`
-	Recipe string  `json:"recipe,omitempty"` // name of a recipe in the recipe folder
-	Loop   string  `json:"loop,omitempty"`   // "air" or "base"
-	Value  float64 `json:"value,omitempty"`  // manual output, or change of it in an experiment, share 0..1
-	Cause  string  `json:"cause,omitempty"`  // of one alarm, as the list of alarms names it
-	Who    string  `json:"who,omitempty"`
+	Kind       Kind    `json:"kind"`
+	Recipe     string  `json:"recipe,omitempty"`        // name of a recipe in the recipe folder
+	Loop       string  `json:"loop,omitempty"`          // "air" or "base"
+	Value      float64 `json:"value,omitempty"`         // manual output, or change of it in an experiment, share 0..1
+	SkinMMPerS float64 `json:"skin_mm_per_s,omitempty"` // drum skin speed
+	Cause      string  `json:"cause,omitempty"`         // of one alarm, as the list of alarms names it
+	Who        string  `json:"who,omitempty"`
 
 	Method     string  `json:"method,omitempty"`        // "step" or "relay"
 	LimitK     float64 `json:"limit_k,omitempty"`       // temperature change at which an experiment ends
