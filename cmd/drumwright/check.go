@@ -1,28 +1,35 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
 	"drumwright/io/fieldbus"
+	"drumwright/io/journal"
 	"drumwright/io/point"
+	"drumwright/io/record"
 	"drumwright/profiles"
 	"drumwright/safety"
+	"drumwright/safety/proof"
 )
 
 func checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "check MACHINE [RECIPE...]",
 		Short: "Read a machine file and recipes and say what was understood",
-		Long: `check reads a machine file, and recipes against it, and opens nothing else. It
-prints every fault it finds, with file and line, or what was understood: points,
-requests on each bus with the time they take, limits, and which interlocks are
-not covered because the machine has no point for them.
+		Long: `check reads a machine file, recipes against it, and the proof tests in its
+journal if there is one. It prints every fault it finds, with file and line, or
+what was understood: points, requests on each bus with the time they take,
+limits, which interlocks are not covered because the machine has no point for
+them, and which proof tests are due.
 
 ` + exitHelp,
 		Args: cobra.MinimumNArgs(1),
@@ -98,13 +105,74 @@ func describe(w io.Writer, m *profiles.Machine) error {
 			fmt.Fprintf(w, "  %s\n", s)
 		}
 	}
-	_, err = fmt.Fprint(w, `
-Before heat is used: a hard-wired high limit with manual reset, an emergency
-stop that takes the heaters' power, fuses and earth-leakage protection must be
-there. Software does not replace them. Mains wiring is for licensed
-electricians; local codes come first.
-`)
-	return err
+	describeProofs(w, m)
+	fmt.Fprintln(w, "\nBefore heat is used")
+	printCautions(w)
+	return nil
+}
+
+// width is what text is wrapped to: a terminal of 80 columns.
+const width = 79
+
+// printCautions prints what must be so before heat is used.
+func printCautions(w io.Writer) {
+	for _, c := range proof.BeforeHeat() {
+		printWrapped(w, "  - ", c)
+	}
+}
+
+// printWrapped prints text in lines of which the first begins with an indent,
+// the others with as many blanks.
+func printWrapped(w io.Writer, indent, text string) {
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && utf8.RuneCountInString(indent+line+" "+word) > width {
+			fmt.Fprintln(w, indent+line)
+			line, indent = "", strings.Repeat(" ", utf8.RuneCountInString(indent))
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	fmt.Fprintln(w, indent+line)
+}
+
+// describeProofs says which proof tests are due, by the journal as it is now.
+func describeProofs(w io.Writer, m *profiles.Machine) {
+	tests := proof.Tests(m)
+	var kept []record.Proof
+	path := m.Telemetry.Journal
+	note := ""
+	if _, err := os.Stat(path); err != nil {
+		note = " (no journal yet at " + path + ")"
+	} else if r, err := journal.OpenReader(path); err != nil {
+		note = " (not known: " + err.Error() + ")"
+	} else {
+		defer r.Close()
+		if kept, err = r.Proofs(context.Background()); err != nil {
+			note = " (not known: " + err.Error() + ")"
+		}
+	}
+	standings := proof.Due(tests, kept, time.Now())
+	byState := map[string][]string{}
+	for i := range standings {
+		s := &standings[i]
+		name := s.ID
+		if s.DueAt != nil && (s.State == record.ProofDue || s.State == record.ProofOverdue) {
+			name += " since " + s.DueAt.Format(time.DateOnly)
+		}
+		byState[s.State] = append(byState[s.State], name)
+	}
+	fmt.Fprintf(w, "\nProof tests%s\n", note)
+	for _, state := range []string{record.ProofFailed, record.ProofOverdue, record.ProofDue, record.ProofNever, record.ProofOK, record.ProofImpossible} {
+		if names := byState[state]; len(names) > 0 {
+			printWrapped(w, "  ", state+": "+strings.Join(names, ", "))
+		}
+	}
+	for _, why := range proof.Blocks(standings, m.Proofs.RequireAll) {
+		printWrapped(w, "  ", "no new roast: "+why)
+	}
 }
 
 func describePoints(w io.Writer, m *profiles.Machine) error {

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net/http/httptest"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -21,6 +22,8 @@ import (
 	"drumwright/io/fieldbus"
 	"drumwright/io/journal"
 	"drumwright/io/panel"
+	"drumwright/io/peertest"
+	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/io/record/recordtest"
 	"drumwright/profiles"
@@ -124,6 +127,7 @@ type shop struct {
 	runner  *control.Runner
 	keep    *journal.Sink
 	book    *proofBook
+	auto    *automaticProofs
 	address string
 	pace    *time.Ticker
 }
@@ -170,7 +174,8 @@ func openShop(t *testing.T) *shop {
 	s.book = newProofBook(context.Background(), m, s.keep, slog.New(slog.DiscardHandler))
 	s.runner.Bars = s.book.Bar
 	api := panel.New(panel.Config{Operator: s.runner, Proofs: s.book})
-	s.runner.Sinks = []control.Sink{api}
+	s.auto = newAutomaticProofs(s.book)
+	s.runner.Sinks = []control.Sink{api, s.auto}
 	l, err := panel.Listen("127.0.0.1:0")
 	must(err)
 	s.address = l.Addr().String()
@@ -189,6 +194,7 @@ func openShop(t *testing.T) *shop {
 	t.Cleanup(func() {
 		cancel()
 		work.Wait()
+		s.auto.close()
 		s.pace.Stop()
 		if err := errors.Join(field.Close(), s.keep.Close()); err != nil {
 			t.Error(err)
@@ -310,6 +316,7 @@ func TestProveWithAPerson(t *testing.T) {
 		t.Fatalf("%v\n%s", err, &ada.text)
 	}
 	kept, err := s.keep.Proofs(ctx)
+	kept = slices.DeleteFunc(kept, func(p record.Proof) bool { return p.Who == byItself })
 	if err != nil || len(kept) != 3 {
 		t.Fatalf("%+v, %v", kept, err)
 	}
@@ -323,6 +330,49 @@ func TestProveWithAPerson(t *testing.T) {
 	}
 	if code, out, errs := drumwright(t, "prove", "--list", "--address", s.address); code != 0 || !strings.Contains(out, "No new roast may start: the proof test co-alarm failed") {
 		t.Errorf("code %d: %s%s", code, out, errs)
+	}
+}
+
+// A stop shows that the contactor opens, and nobody need have asked; a failure
+// that stands is not lifted by a pass that came by itself.
+func TestContactorIsProvenAtEachStop(t *testing.T) {
+	s := openShop(t)
+	if err := s.warm(); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	d := s.api()
+	peertest.Eventually(t, time.Minute, "contactor closed", func() bool {
+		sc, err := d.scan(ctx)
+		return err == nil && sc.Image.In[point.ContactorClosed].On()
+	})
+	if err := d.order(ctx, record.Command{Kind: record.Stop}, "Ada"); err != nil {
+		t.Fatal(err)
+	}
+	var kept []record.Proof
+	peertest.Eventually(t, time.Minute, "record of the contactor", func() bool {
+		all, err := s.keep.Proofs(ctx)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept = slices.DeleteFunc(all, func(p record.Proof) bool { return p.Test != "contactor" })
+		return len(kept) > 0
+	})
+	if p := kept[0]; p.Result != record.ProofPass || p.Who != byItself || !(p.MeasuredS <= p.LimitS) || p.MachineHash != s.m.Hash || p.When.IsZero() {
+		t.Errorf("%+v", p)
+	}
+	fail := record.Proof{Test: "contactor", Who: "Ada", Result: record.ProofFail, MeasuredS: record.Unknown}
+	if _, err := s.book.Prove(ctx, fail); err != nil {
+		t.Fatal(err)
+	}
+	s.book.keepAutomatic(record.Proof{Test: "contactor", Who: byItself, Result: record.ProofPass, MeasuredS: 0.1, LimitS: 0.2})
+	if bar := s.book.Bar(); !strings.Contains(bar.Warm, "contactor failed") {
+		t.Errorf("held up by %q", bar.Warm)
+	}
+	fail.Result = record.ProofPass
+	if _, err := s.book.Prove(ctx, fail); err != nil || s.book.Bar() != (control.Bar{}) {
+		t.Errorf("after a person's pass: %v, %+v", err, s.book.Bar())
 	}
 }
 

@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -90,6 +92,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	defer func() { err = firstOf(err, field.Close()) }()
 	heatOff(ctx, field, log)
 
+	if _, err := os.Stat(m.Telemetry.Journal); errors.Is(err, fs.ErrNotExist) {
+		fmt.Fprintln(stderr, "First start of this machine. Before heat is used:")
+		printCautions(stderr)
+	}
 	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
 	if err != nil {
 		return err
@@ -141,6 +147,9 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	}
 	proofs := newProofBook(ctx, m, keep, log)
 	runner.Bars = proofs.Bar
+	byItself := newAutomaticProofs(proofs)
+	defer byItself.close()
+	runner.Sinks = append(runner.Sinks, byItself)
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
 		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
 	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
