@@ -18,6 +18,7 @@ type Context struct {
 	BeansIn      bool    // beans are, or may be, in the drum
 	SinceChargeS float64 // for which the bean probe has been in beans, s; 0 before and when they go
 
+	GreenKg float64 // green mass charged, kg; 0 = not known
 	RoastS  float64 // since charge, as long as the beans have not been dropped, s; 0 = no roast
 	DropC   float64 // bean probe at which the recipe ends, °C; 0 = none
 	LatestS float64 // time since charge at which the recipe ends in any case; 0 = none

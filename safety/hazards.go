@@ -96,7 +96,7 @@ var Hazards = [...]Hazard{
 	{"H78", "Exhaust too hot", []string{"exhaust_high"}, "", ""},
 	{"H79", "Skin too hot", []string{"skin_high", "element_high", "limit_probe_high"}, "", ""},
 	{"H80", "Fire in collector or duct", []string{"collector_high", "collector_rise", "collector_warm"}, "", ""},
-	{"H81", "Fire in the drum", []string{"fire_in_drum", "beans_heat_themselves", "bean_fire", "fire_button", "fire_called"}, "", ""},
+	{"H81", "Fire in the drum", []string{"fire_in_drum", "beans_gain_heat", "beans_heat_themselves", "bean_fire", "fire_button", "fire_called"}, "", ""},
 	{"H82", "Smoulder in the tray", []string{"tray_hot", "tray_rise"}, "", ""},
 	{"H83", "Flare when opened too early", nil, "the reset of a suspected fire waits fifteen minutes and for cool beans", ""},
 	{"H84", "Cooling fan fails at drop", []string{"cooling_fan"}, "", "no pulse test of the fan before the drop"},

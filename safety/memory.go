@@ -29,6 +29,7 @@ type memory struct {
 	slope        [numSlopes]point.Slope
 	still        [point.NumInputs]stillness
 	echoes       [point.NumOutputs]echo
+	balance      balance
 	watch
 }
 
@@ -56,7 +57,7 @@ const (
 )
 
 func newMemory(m *profiles.Machine) memory {
-	k := memory{hasShaft: m.HasIn[point.DrumPulses]}
+	k := memory{hasShaft: m.HasIn[point.DrumPulses], balance: newBalance(m)}
 	if k.hasShaft {
 		k.shaft = point.NewShaft(m.Drum.PulsesPerRev, m.In[point.DrumPulses].Type.Wrap())
 	}

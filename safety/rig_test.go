@@ -68,6 +68,7 @@ type rig struct {
 	beans    bool
 	sinceS   float64
 	roastS   float64
+	greenKg  float64
 	dropC    float64
 	latestS  float64
 	trayS    float64
@@ -157,7 +158,7 @@ func (r *rig) scan() safety.Permit {
 		}
 	}
 	r.p = r.g.Judge(safety.Context{ScanS: r.now, PeriodS: 0.1, BeansIn: r.beans, SinceChargeS: r.sinceS,
-		RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS, FireCalled: r.fire}, &r.img, &r.w, &r.rec)
+		GreenKg: r.greenKg, RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS, FireCalled: r.fire}, &r.img, &r.w, &r.rec)
 	r.rec.NumEvents = 0
 	return r.p
 }

@@ -98,6 +98,16 @@ var faults = append(moreFaults, []fault{
 	{id: "beans_heat_themselves", fromS: 20, toS: 23.2, setup: func(r *rig) { r.glide(point.InletAir, 130); r.runS(5) },
 		quiet: func(r *rig) { r.ramp[point.Bean] = 0.08; r.runS(30); r.ramp[point.Bean] = 0; r.runS(40) },
 		on:    func(r *rig) { r.ramp[point.Bean] = 0.15 }, off: func(r *rig) { r.ramp[point.Bean] = 0; r.glide(point.InletAir, 250) }},
+	{id: "beans_gain_heat", fromS: 11, toS: 16, goneS: 60, setup: func(r *rig) { r.greenKg = 1; r.runS(30) },
+		quiet: func(r *rig) {
+			r.ramp[point.Bean] = 0.3
+			r.runS(60)
+			r.ramp[point.Bean] = -0.4
+			r.runS(45)
+			r.ramp[point.Bean] = 0
+			r.runS(60)
+		},
+		on: func(r *rig) { r.ramp[point.Bean] = 1 }, off: func(r *rig) { r.ramp[point.Bean] = -1 }},
 	{id: "bean_fire", fromS: 3, toS: 6.2,
 		setup: func(r *rig) { r.w.Out[point.AirHeaterPower] = 0.4; r.set(point.Bean, 244); r.beans = false; r.runS(5) },
 		quiet: func(r *rig) {

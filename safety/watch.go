@@ -54,6 +54,7 @@ func (g *Gate) notice(v *view) {
 	}
 	g.shift.add(v)
 	g.noticeCharge(v)
+	g.balance.follow(v, g.flowKgPerH(v))
 	if !g.heated {
 		for k := range g.trend {
 			g.trend[k].Add(v.ScanS, v.img.In[compared[k]])

@@ -76,7 +76,7 @@ var sensorRows = []Row{
 	{Hazard: "H05", Name: "bean and exhaust probes exchanged", By: fault("bean_exhaust_swapped"), At: at(Ready), Needs: needs(point.Exhaust),
 		Cause: one("bean_exhaust_swapped"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60, RunOnS: 15},
 	{Hazard: "H06", Name: "bean probe out of the bed", By: fault("bean_probe_out_of_bed"), At: at(Mid, Late), Needs: needs(point.Exhaust),
-		Cause: one("bean_out_of_bed", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
+		Cause: one("beans_gain_heat", "bean_out_of_bed", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
 	{Hazard: "H07", Name: "inlet probe counts in °F, start", By: start(fault("inlet_scaled_f")), At: at(Cold),
 		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H08", Name: "skin thermocouple the wrong way round", By: fault("skin_reversed"), At: at(Mid), Needs: needs(point.Ambient),
@@ -291,9 +291,9 @@ var overheatRows = []Row{
 		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.SkinHigh.At = 190 },
 		Since:  func(m *profiles.Machine) (point.Input, float64) { return point.DrumSkin, float64(m.Limits.SkinHigh.At) },
 		Cause:  one("skin_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2.2},
-	// The loop takes heat away first; what is left is a bean far from its model.
+	// The loop takes heat away first; what is left is heat that nobody gave.
 	{Hazard: "H81", Name: "beans burn while they roast", By: fault(fire), At: roast,
-		Cause: one("bean_fire", "beans_heat_themselves", "fire_in_drum", "bean_high", "bean_rise", "exhaust_high", "bean_off_model"), Drum: Kept, LimitS: 60},
+		Cause: one("bean_fire", "beans_gain_heat", "beans_heat_themselves", "fire_in_drum", "bean_high", "bean_rise", "exhaust_high", "bean_off_model"), Drum: Kept, LimitS: 60},
 	{Hazard: "H81", Name: "beans burn while they wait for the drop", By: fault(fire), At: at(Drop), NeverDrop: true,
 		Cause: one("bean_fire", "beans_heat_themselves", "fire_in_drum"), State: "S2", Drum: Kept, Air: Stopped, LimitS: 60},
 	{Hazard: "H80", Name: "fire in the chaff collector", By: fault("collector_fire"), At: all, Needs: needs(point.Collector),
