@@ -190,10 +190,8 @@ func (b *bench) truth() (t truth) {
 // past waits until the machine's own time is beyond s.
 func (b *bench) past(s float64) (t truth) {
 	b.Helper()
-	for end := time.Now().Add(2 * patience); !b.Failed() && time.Now().Before(end); time.Sleep(2 * time.Millisecond) {
-		if t = b.truth(); t.TimeS > s {
-			return t
-		}
+	if peertest.Within(2*patience, func() bool { t = b.truth(); return t.TimeS > s || b.Failed() }) && t.TimeS > s {
+		return t
 	}
 	b.Errorf("the machine is at %.2f s, not past %.2f s", t.TimeS, s)
 	return t
@@ -251,12 +249,15 @@ func (b *bench) state() (s seenState, err error) {
 func (b *bench) awaits(c *child, what string, ok func(seenState) bool) {
 	b.Helper()
 	var last seenState
-	for end := time.Now().Add(patience); time.Now().Before(end) && !c.ended(); time.Sleep(5 * time.Millisecond) {
+	good := false
+	peertest.Within(patience, func() bool {
 		if s, err := b.state(); err == nil {
-			if last = s; ok(s) {
-				return
-			}
+			last, good = s, ok(s)
 		}
+		return good || c.ended()
+	})
+	if good {
+		return
 	}
 	b.Fatalf("never %s; last %+v\n%s", what, last, c.log.String())
 }

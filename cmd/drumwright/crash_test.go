@@ -85,7 +85,9 @@ func (l *life) live(ended <-chan struct{}) {
 			l.b.Errorf("%s: heat at %.2f s %s", l.name, t.LastHeatS, when)
 		}
 	}
-	for charged := false; !gone(); time.Sleep(10 * time.Millisecond) {
+	pace := time.NewTicker(10 * time.Millisecond)
+	defer pace.Stop()
+	for charged := false; !gone(); <-pace.C {
 		s, err := l.b.state()
 		if err != nil {
 			continue

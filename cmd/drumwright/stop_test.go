@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -12,6 +14,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 )
 
@@ -35,12 +38,7 @@ func (b *bench) empty() {
 // heating waits for a moment at which heat is really on.
 func (b *bench) heating() (t truth) {
 	b.Helper()
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(2 * time.Millisecond) {
-		if t = b.truth(); t.HeatW > 0 {
-			return t
-		}
-	}
-	b.Fatal("no heat")
+	peertest.Eventually(b, patience, "heat", func() bool { t = b.truth(); return t.HeatW > 0 })
 	return t
 }
 
@@ -67,14 +65,17 @@ func (b *bench) charge(c *child) {
 func TestStoppedAndContinued(t *testing.T) {
 	t.Parallel()
 	stops, scale := []time.Duration{100 * time.Millisecond, 2 * time.Second}, 2
-	if os.Getenv("DRUMWRIGHT_CRASHES") != "" {
-		stops, scale = append(stops, 30*time.Second), 1
+	rng, waitS := rand.New(rand.NewPCG(1, 0x73746f70)), 0.0
+	if n, err := strconv.Atoi(os.Getenv("DRUMWRIGHT_CRASHES")); err == nil { // at moments that chance has chosen
+		stops, scale, waitS = slices.Repeat(stops, max(1, n/10)), 1, 20
+		stops = append(stops, slices.Repeat([]time.Duration{30 * time.Second}, max(1, n/50))...)
 	}
 	b := newBench(t, scale, "drumwright.db")
 	c := b.serve()
 	b.batching(c)
 	for _, stop := range stops {
 		short := stop < time.Second
+		b.past(b.truth().TimeS + waitS*rng.Float64())
 		before := b.truth()
 		if err := c.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
 			t.Fatal(err)

@@ -44,17 +44,26 @@ func FreeAddress(t testing.TB) string {
 // what another process brings about.
 func Eventually(t testing.TB, atMost time.Duration, what string, ok func() bool) {
 	t.Helper()
+	if !Within(atMost, ok) {
+		t.Fatalf("not within %v: %s", atMost, what)
+	}
+}
+
+// Within asks every few milliseconds until ok, at most so long, and reports
+// whether it came to be.
+func Within(atMost time.Duration, ok func() bool) bool {
 	ctx, cancel := context.WithTimeout(context.Background(), atMost)
 	defer cancel()
-	tick := time.NewTicker(10 * time.Millisecond)
+	tick := time.NewTicker(5 * time.Millisecond)
 	defer tick.Stop()
 	for !ok() {
 		select {
 		case <-tick.C:
 		case <-ctx.Done():
-			t.Fatalf("not within %v: %s", atMost, what)
+			return false
 		}
 	}
+	return true
 }
 
 // Start runs a program until the test ends; what it says goes to out.
