@@ -73,7 +73,7 @@ var Hazards = [...]Hazard{
 	{"H55", "Process killed", []string{"restart_hot"}, "as H52", ""},
 	{"H56", "Power lost and back in a roast", []string{"restart_hot"}, "", ""},
 	{"H57", "Kernel hangs", []string{"restart_hot"}, "", "a watchdog relay and the board's watchdog are hardware"},
-	{"H58", "Wall clock steps", nil, "package control: scan time is monotonic", ""},
+	{"H58", "Wall clock steps", nil, "package control: scan time is monotonic; nothing that acts reads the time of day", ""},
 	{"H59", "Disk full", nil, "package io/journal: a bounded queue that no scan waits for", ""},
 	{"H60", "Disk slow or read-only", nil, "package io/journal: as H59", ""},
 	{"H61", "File half written", []string{UnknownTrip}, "package profiles refuses what is not whole; package io/journal commits as a whole", ""},
