@@ -8,7 +8,6 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
-	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -111,31 +110,11 @@ func describe(w io.Writer, m *profiles.Machine) error {
 	return nil
 }
 
-// width is what text is wrapped to: a terminal of 80 columns.
-const width = 79
-
 // printCautions prints what must be so before heat is used.
 func printCautions(w io.Writer) {
 	for _, c := range proof.BeforeHeat() {
 		printWrapped(w, "  - ", c)
 	}
-}
-
-// printWrapped prints text in lines of which the first begins with an indent,
-// the others with as many blanks.
-func printWrapped(w io.Writer, indent, text string) {
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && utf8.RuneCountInString(indent+line+" "+word) > width {
-			fmt.Fprintln(w, indent+line)
-			line, indent = "", strings.Repeat(" ", utf8.RuneCountInString(indent))
-		}
-		if line != "" {
-			line += " "
-		}
-		line += word
-	}
-	fmt.Fprintln(w, indent+line)
 }
 
 // describeProofs says which proof tests are due, by the journal as it is now.

@@ -7,7 +7,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -114,31 +113,50 @@ func listProofs(ctx context.Context, d *localAPI, asJSON bool, w io.Writer) erro
 	if err := d.get(ctx, "/api/v1/proofs", &book); err != nil {
 		return err
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "test\tstate\tlast\tby\tdue\twhen\twhat")
-	for i := range book.Tests {
-		s := &book.Tests[i]
-		last, by, due := "-", "-", "-"
-		if s.Last != nil {
-			last, by = s.Last.When.Local().Format(time.DateOnly), s.Last.Who
+	for _, g := range standingGroups {
+		head := g.head
+		for i := range book.Tests {
+			if s := &book.Tests[i]; s.State == g.state {
+				if head != "" {
+					fmt.Fprintln(w, head)
+					head = ""
+				}
+				printStanding(w, s)
+			}
 		}
-		if s.DueAt != nil {
-			due = s.DueAt.Local().Format(time.DateOnly)
+		if head == "" {
+			fmt.Fprintln(w)
 		}
-		what := s.Title
-		if len(s.Lacking) > 0 {
-			what += " (for want of " + strings.Join(s.Lacking, " and ") + ")"
-		}
-		if s.Remark != "" {
-			what += " (" + s.Remark + ")"
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, s.State, last, by, due, s.Occasion, what)
-	}
-	if err := t.Flush(); err != nil {
-		return err
 	}
 	for _, why := range book.Blocking {
-		fmt.Fprintf(w, "No new roast may start: %s.\n", why)
+		printWrapped(w, "", "No new roast may start: "+why+".")
 	}
 	return nil
+}
+
+// standingGroups are the states in the order of what is to be done about them.
+var standingGroups = [...]struct{ state, head string }{
+	{record.ProofFailed, "Failed: put it right and repeat it"},
+	{record.ProofOverdue, "Overdue: no new roast before it is done"},
+	{record.ProofDue, "Due"},
+	{record.ProofNever, "Never done"},
+	{record.ProofOK, "In order"},
+	{record.ProofImpossible, "Not possible on this machine"},
+}
+
+func printStanding(w io.Writer, s *record.ProofStanding) {
+	what := s.Title + ", " + s.Occasion
+	if len(s.Lacking) > 0 {
+		what += "; for want of " + strings.Join(s.Lacking, " and ")
+	}
+	if s.Last != nil {
+		what += "; last " + s.Last.When.Local().Format(time.DateOnly) + " by " + s.Last.Who
+	}
+	if s.DueAt != nil {
+		what += "; due " + s.DueAt.Local().Format(time.DateOnly)
+	}
+	if s.Remark != "" {
+		what += "; " + s.Remark
+	}
+	printWrapped(w, fmt.Sprintf("  %-17s ", s.ID), what)
 }

@@ -31,7 +31,7 @@ func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Findi
 				return f, err
 			}
 		}
-		a, err := p.ask(ctx, "r to repeat it, s to skip, f if all was done as said and this is the failure:", "r", "s", "f")
+		a, err := p.ask(ctx, "r to repeat it, s to skip, f if all was done as said and this is a failure:", "r", "s", "f")
 		if err != nil {
 			return f, err
 		}
@@ -42,9 +42,9 @@ func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Findi
 			return proof.Finding{Seen: f.Void, MeasuredS: record.Unknown, ResolutionS: record.Unknown}, nil
 		}
 	}
-	p.say("Seen: %s.", f.Seen)
+	p.say("%s", wrapped("", "Seen: "+f.Seen+"."))
 	if f.MeasuredS.Known() {
-		p.say("Measured %.2f s in scan time, limit %s s; scans seen up to %.2f s apart.", float64(f.MeasuredS), secondsText(t.LimitS), float64(f.ResolutionS))
+		p.say("Measured %.2f s, limit %s s; read from scans up to %.2f s apart.", float64(f.MeasuredS), secondsText(t.LimitS), float64(f.ResolutionS))
 	}
 	if t.Kind == record.ProofTrip {
 		return f, p.reset(ctx, t, &f)
@@ -56,7 +56,7 @@ func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Findi
 func (p *prover) ready(ctx context.Context, t *record.ProofTest) error {
 	prompt := "Enter when you are ready to begin, s to skip:"
 	if t.Heat == "on" {
-		prompt = "Prepare the machine, but do not do the last step yet. Enter when the heat is on and you are ready, s to skip:"
+		prompt = "Prepare the machine, but do not do the last step yet.\nEnter when the heat is on and you are ready, s to skip:"
 	}
 	for {
 		a, err := p.ask(ctx, prompt, "", "s")
@@ -122,7 +122,7 @@ func (p *prover) watch(ctx context.Context, t *record.ProofTest) (proof.Finding,
 				return m.Finding(), p.after(t, nil)
 			}
 			if e.Kind == record.Trip.String() {
-				p.say("  %s", e.Text)
+				p.say("%s", wrapped("  ", e.Text))
 			}
 		case <-tick.C:
 			s, err := p.d.scan(ctx)

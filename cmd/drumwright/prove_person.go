@@ -86,7 +86,7 @@ func (p *prover) idle(ctx context.Context) (*record.Scan, error) {
 
 func (p *prover) run(ctx context.Context, ids []string) error {
 	for _, c := range proof.Cautions() {
-		p.say("! %s", c)
+		p.say("%s", wrapped("! ", c))
 	}
 	if _, err := p.idle(ctx); err != nil {
 		return err
@@ -120,7 +120,7 @@ func (p *prover) run(ctx context.Context, ids []string) error {
 func (p *prover) end() error {
 	p.say("\n%d proof tests kept, %d failed.", p.done, len(p.failed))
 	if len(p.failed) > 0 {
-		return exitError{codeFailed, fmt.Errorf("failed: %s; do not roast before it is put right and proven", strings.Join(p.failed, ", "))}
+		return exitError{codeFailed, fmt.Errorf("failed: %s; do not roast before that is put right and proven", strings.Join(p.failed, ", "))}
 	}
 	return nil
 }
@@ -153,12 +153,12 @@ func (p *prover) choose(book *record.ProofBook, ids []string) ([]record.ProofSta
 // test leads through one test and keeps the result.
 func (p *prover) test(ctx context.Context, t *record.ProofTest) error {
 	for _, c := range t.Cautions {
-		p.say("  ! %s", c)
+		p.say("%s", wrapped("  ! ", c))
 	}
 	for i, s := range t.Steps {
-		p.say("  %d. %s", i+1, s)
+		p.say("%s", wrapped(fmt.Sprintf("  %d. ", i+1), s))
 	}
-	p.say("  Expected: %s.", t.Expected)
+	p.say("%s", wrapped("  ", "Expected: "+t.Expected+"."))
 	found := proof.Finding{MeasuredS: record.Unknown, Pass: true, Seen: "judged by the person"}
 	if t.Kind == record.ProofTrip || t.Kind == record.ProofWatch {
 		var err error
@@ -170,7 +170,7 @@ func (p *prover) test(ctx context.Context, t *record.ProofTest) error {
 	} else if a == "s" {
 		return errSkipped
 	}
-	a, err := p.ask(ctx, t.Confirm+" Is that so? y or n:", "y", "n")
+	a, err := p.ask(ctx, wrapped("", t.Confirm)+"\nIs that so? y or n:", "y", "n")
 	if err != nil {
 		return err
 	}
