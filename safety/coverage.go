@@ -45,6 +45,8 @@ var needs = map[string]need{
 	"cover":                   anyOf(point.CoverClosed),
 	"beans_apart":             anyOf(point.Bean2),
 	"beans_differ":            anyOf(point.Bean2),
+	"bean_off_model":          anyOf(point.Exhaust),
+	"bean_doubtful":           anyOf(point.Exhaust),
 	"bean_exhaust_swapped":    anyOf(point.Exhaust),
 	"bean_out_of_bed":         anyOf(point.Exhaust),
 	"bean_in_gas":             anyOf(point.Exhaust),

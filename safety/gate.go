@@ -58,7 +58,6 @@ type Gate struct {
 	coolC        float64 // a machine below is cool
 	ratedV       float64 // mains voltage of the rated powers
 	airHeaterEff float64
-	riseNeedsJ   float64
 
 	state  SafeState
 	first  int // row of the first cause, -1 = none
@@ -96,7 +95,6 @@ func NewGate(m *profiles.Machine, latched []string, options ...Option) *Gate {
 		coolC:        float64(m.Batch.RunDownBelow),
 		ratedV:       float64(m.Heaters.RatedV),
 		airHeaterEff: float64(m.Heaters.Air.Efficiency),
-		riseNeedsJ:   riseNeedsJ(float64(m.Bed.DrumHeat), float64(m.Heaters.Radiant.PanelJPK)),
 		first:        -1,
 		anew:         true,
 		fresh:        true,

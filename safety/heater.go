@@ -1,8 +1,6 @@
 package safety
 
 import (
-	"math"
-
 	"drumwright/io/point"
 )
 
@@ -15,15 +13,13 @@ const (
 	excess      = 0.15   // of rated power above the demand
 	warmShare   = 0.3    // of the expected heating of the air
 	airJPerKgK  = 1020.0 // heat capacity of air at roasting temperatures; value from memory
-	fromColdC   = 100.0
-	risenK      = 3.0
 )
 
 // heaterOpen is active when a heater draws much less than it is told to.
 func heaterOpen(k int) func(*Gate, *view) finding {
 	return func(g *Gate, _ *view) finding {
-		f := finding{value: 100 * g.drawn[k], limit: 100 * openShare * g.asked[k], unit: "%", detail: heaters[k].meter.String()}
-		f.active = g.metered[k] && g.asked[k] >= leastDemand && f.value < f.limit
+		f := finding{value: 100 * g.drawnLately[k], limit: 100 * openShare * g.askedLately[k], unit: "%", detail: heaters[k].meter.String()}
+		f.active = g.metered[k] && g.askedLately[k] >= leastDemand && f.value < f.limit
 		f.unknown = !g.metered[k]
 		return f
 	}
@@ -56,10 +52,7 @@ func notFollowing(k int) func(*Gate, *view) finding {
 // air heater has been at work.
 func airNoHeat(g *Gate, v *view) finding {
 	x := v.img.In[point.InletAir]
-	kgPerS := g.wantKgPerH / 3600
-	if f := v.img.In[point.AirFlow]; sound(f) && f.V > 0 {
-		kgPerS = f.V / 3600
-	}
+	kgPerS := g.flowKgPerH(v) / 3600
 	f := finding{unknown: unknown(x), value: x.V - v.roomC(), unit: "K", detail: "inlet_air over the room"}
 	if !(kgPerS > 0) || !sound(x) || g.asked[0] < warmShare || g.heatOnS < 60 {
 		return f
@@ -69,14 +62,6 @@ func airNoHeat(g *Gate, v *view) finding {
 	return f
 }
 
-// skinNotRising is active when the panels have been given more than twice the
-// energy that a cold drum needs to rise by ten kelvins, and their own heat, and
-// the skin sensor has hardly moved.
-func skinNotRising(g *Gate, v *view) finding {
-	x := v.img.In[point.DrumSkin]
-	return finding{active: g.riseJ > g.riseNeedsJ, unknown: unknown(x), value: g.riseJ / 1000, limit: g.riseNeedsJ / 1000, unit: "kJ", detail: "drum_skin"}
-}
-
 // mainsLow is active when the mains are below their nominal voltage by the
 // site's share.
 func mainsLow(g *Gate, v *view) finding {
@@ -84,10 +69,4 @@ func mainsLow(g *Gate, v *view) finding {
 	f := finding{unknown: unknown(x), value: x.V, limit: (1 - float64(g.limits.MainsLow)) * g.ratedV, unit: "V", detail: "mains_voltage"}
 	f.active = sound(x) && x.V < f.limit
 	return f
-}
-
-// riseNeedsJ is the work after which a skin that has not risen is suspicious:
-// twice ten kelvins of the drum, and panels at 300 K over the room.
-func riseNeedsJ(drumJPK, panelJPK float64) float64 {
-	return math.Max(1, 2*10*drumJPK+300*panelJPK)
 }

@@ -108,7 +108,9 @@ func (g *Gate) pretend(m *profiles.Machine) {
 		g.drumHz = float64(m.Drum.IdleSpeed) / k
 	}
 	g.drumSteadyS, g.wantKgPerH = 1e9, float64(m.Air.Nominal)
-	g.asked, g.drawn, g.steadyC, g.metered, g.heatOnS = [2]float64{1, 1}, [2]float64{1, 1}, [2]float64{1, 1}, [2]bool{true, true}, 1e9
+	full := [2]float64{1, 1}
+	g.asked, g.drawn, g.askedLately, g.drawnLately, g.steadyC = full, full, full, full, full
+	g.metered, g.heatOnS = [2]bool{true, true}, 1e9
 }
 
 func (a Arming) String() string {

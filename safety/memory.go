@@ -14,6 +14,7 @@ type memory struct {
 	last    [point.NumOutputs]float64 // permitted in the last scan
 	heating bool                      // heat has been permitted and is still asked for
 
+	resumedS     float64 // end of the last gap that was too long: what the shaft did meanwhile is not known
 	hasShaft     bool
 	shaft        point.Shaft
 	turnedS      float64 // time at which a device last saw the drum turn, without a shaft counter
@@ -70,6 +71,7 @@ func newMemory(m *profiles.Machine) memory {
 	for i := range k.still {
 		k.still[i].v = math.NaN()
 	}
+	k.shift = newShift(m)
 	return k
 }
 
@@ -99,6 +101,9 @@ var watched = [...]point.Input{point.Bean, point.InletAir, point.DrumSkin}
 // follow updates everything that depends on the inputs.
 func (g *Gate) follow(v *view) {
 	img, now, gap := v.img, v.ScanS, v.gapS
+	if gap > float64(g.limits.ScanLateS) {
+		g.resumedS = now
+	}
 	if g.hasShaft {
 		g.shaft.Update(now, img.In[point.DrumPulses])
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"drumwright/io/point"
+	"drumwright/profiles"
 )
 
 // Plausibility of the probes (estimates, common practice, no source).
@@ -16,6 +17,7 @@ const (
 	coldHoursS   = 8 * 3600.0
 	inGasK       = 5.0   // bean and exhaust closer than this: both feel gas
 	swappedK     = 10.0  // that exhaust falls more than the beans at charge
+	unnoticedK   = 25.0  // the same where no charge was seen: more than their lags make
 	chargedC     = 120.0 // a hot charge begins above
 	reversedK    = 5.0   // below the room, while others are far above
 	reversedHotK = 20.0
@@ -24,6 +26,7 @@ const (
 	trendSpanS   = 60.0
 	shiftK       = 5.0 // of all probes at once
 	forgetKPerS  = 0.5
+	hotterAirK   = 30.0 // over the beans: air that heats them whatever they evaporate
 )
 
 // beanShort is active when a bean probe reads the room while the machine is
@@ -110,13 +113,14 @@ func coldApart(g *Gate, v *view) finding {
 	return f
 }
 
-// chargeMemory is how far bean and exhaust fell at charge.
+// chargeMemory is how far bean, exhaust and inlet air fell at charge.
 type chargeMemory struct {
-	peakC   [2]float64 // before, forgotten at forgetKPerS
-	lowC    [2]float64 // since
-	wasS    float64
-	wrongK  float64 // that exhaust fell more
-	swapped bool
+	peakC      [3]float64 // before, forgotten at forgetKPerS
+	lowC       [3]float64 // since
+	wasS       float64
+	wrongK     float64 // that exhaust fell more
+	swapped    bool
+	unnoticedK float64 // the same where no charge has been noticed
 }
 
 func (g *Gate) noticeCharge(v *view) {
@@ -125,10 +129,12 @@ func (g *Gate) noticeCharge(v *view) {
 	if !v.BeansIn {
 		c.swapped = false
 	}
-	for k, i := range [...]point.Input{point.Bean, point.Exhaust} {
+	seen := true
+	for k, i := range [...]point.Input{point.Bean, point.Exhaust, point.InletAir} {
 		x := v.img.In[i]
 		switch {
 		case !sound(x):
+			seen = false
 		case v.SinceChargeS <= 0 || c.wasS <= 0:
 			c.peakC[k] = math.Max(x.V, c.peakC[k]-forgetKPerS*v.gapS)
 			c.lowC[k] = x.V
@@ -136,20 +142,39 @@ func (g *Gate) noticeCharge(v *view) {
 			c.lowC[k] = math.Min(c.lowC[k], x.V)
 		}
 	}
+	fell := func(k int) float64 { return c.peakC[k] - c.lowC[k] }
 	if v.SinceChargeS >= settledS && c.wasS > 0 && c.wasS < settledS && c.peakC[0] > chargedC {
-		c.wrongK = (c.peakC[1] - c.lowC[1]) - (c.peakC[0] - c.lowC[0])
+		c.wrongK = fell(1) - fell(0)
 		c.swapped = c.wrongK > swappedK
 	}
+	// Where the fall of the bean probe tells of the charge, a charge behind
+	// exchanged probes is not noticed at all. Only beans cool the exhaust while the
+	// air that goes in stays as hot as it was.
+	c.unnoticedK = 0
+	if seen && v.SinceChargeS <= 0 && c.wasS <= 0 && g.heating && c.peakC[1] > chargedC && fell(2) < swappedK && c.lowC[1] > v.roomC()+shortK {
+		c.unnoticedK = fell(1) - fell(0)
+	}
 	c.wasS = v.SinceChargeS
-	if v.SinceChargeS < 1.5*settledS {
+	// One jump of a noisy probe makes no peak, and beans cool of themselves when
+	// the air that blows on them is hardly hotter than they are.
+	believed := g.jumps[0].believed
+	switch in := v.img.In[point.InletAir]; {
+	case v.SinceChargeS < 1.5*settledS:
 		g.peakC = 0
-	} else if sound(bean) {
-		g.peakC = math.Max(bean.V, g.peakC-forgetKPerS*v.gapS)
+	case sound(bean):
+		g.peakC = math.Max(believed, g.peakC)
+		if !g.heating || !sound(in) || in.V < believed+hotterAirK {
+			g.peakC = believed
+		}
 	}
 }
 
 func swapped(g *Gate, _ *view) finding {
-	return finding{active: g.charge.swapped, value: g.charge.wrongK, limit: swappedK, unit: "K", detail: "exhaust fell more than bean"}
+	c := &g.charge
+	if c.unnoticedK > unnoticedK {
+		return finding{active: true, value: c.unnoticedK, limit: unnoticedK, unit: "K", detail: "exhaust fell more than bean, and no charge was seen"}
+	}
+	return finding{active: c.swapped, value: c.wrongK, limit: swappedK, unit: "K", detail: "exhaust fell more than bean"}
 }
 
 // outOfBed is active when bean and exhaust read the same late in a roast: both
@@ -241,40 +266,71 @@ func swamped(g *Gate, v *view) finding {
 	return finding{}
 }
 
-// oneConverter are the probes that usually hang on one converter.
+// oneConverter are the probes that may hang on one converter.
 var oneConverter = [...]point.Input{point.Bean, point.InletAir, point.DrumSkin, point.Exhaust, point.HeaterElement}
 
-// shift compares all probes with what they read one to two seconds ago.
+// shift compares the probes of one unit with what they read half a second to a
+// second ago and takes of it what they have not moved by in the time before: in a
+// machine that warms each has a rate of its own, but only a converter moves all
+// of them in one scan.
 type shift struct {
-	old, new [len(oneConverter)]float64
-	ageS     float64
-	byK      float64
+	mates    [len(oneConverter)]bool // probes on the unit of the bean probe
+	mark     [3]shiftMark            // newest first
 	together bool
+	byK      float64
+}
+
+type shiftMark struct {
+	c     [len(oneConverter)]float64
+	atS   float64
+	taken bool
+}
+
+const markS = 0.5 // between two marks at the least
+
+func newShift(m *profiles.Machine) shift {
+	var s shift
+	home := m.In[point.Bean]
+	for k, i := range oneConverter {
+		s.mates[k] = m.HasIn[i] && m.In[i].Bus == home.Bus && m.In[i].Unit == home.Unit
+	}
+	return s
 }
 
 func (s *shift) add(v *view) {
 	n, low, high := 0, math.Inf(1), math.Inf(-1)
+	old, was := &s.mark[1], &s.mark[2]
 	for k, i := range oneConverter {
-		if x := v.img.In[i]; sound(x) && s.old[k] != 0 {
-			n++
-			low, high = math.Min(low, x.V-s.old[k]), math.Max(high, x.V-s.old[k])
+		if x := v.img.In[i]; s.mates[k] && sound(x) && was.taken {
+			by := x.V - old.c[k]
+			beside := by - (old.c[k]-was.c[k])/(old.atS-was.atS)*(v.ScanS-old.atS)
+			if math.IsNaN(beside) {
+				continue
+			}
+			if n++; by*beside <= 0 {
+				by = 0
+			} else if math.Abs(beside) < math.Abs(by) {
+				by = beside
+			}
+			low, high = math.Min(low, by), math.Max(high, by)
 		}
 	}
-	s.together = n >= 3 && (low > shiftK || high < -shiftK) && high-low < shiftK
-	if n > 0 {
+	if s.together, s.byK = false, 0; n >= 3 {
 		s.byK = (low + high) / 2
+		s.together = (low > shiftK || high < -shiftK) && high-low < math.Max(shiftK, math.Abs(s.byK)/4)
 	}
-	if s.ageS += v.gapS; s.ageS < 1 {
+	if v.gapS == 0 || s.mark[0].taken && v.ScanS-s.mark[0].atS < markS-1e-9 {
 		return
 	}
-	s.ageS, s.old = 0, s.new
+	s.mark[2], s.mark[1] = s.mark[1], s.mark[0]
+	s.mark[0].atS, s.mark[0].taken = v.ScanS, true
 	for k, i := range oneConverter {
-		if s.new[k] = 0; sound(v.img.In[i]) {
-			s.new[k] = v.img.In[i].V
+		if s.mark[0].c[k] = math.NaN(); sound(v.img.In[i]) {
+			s.mark[0].c[k] = v.img.In[i].V
 		}
 	}
 }
 
 func shifted(g *Gate, _ *view) finding {
-	return finding{active: g.shift.together, value: g.shift.byK, limit: shiftK, unit: "K in 2 s", detail: "all probes"}
+	return finding{active: g.shift.together, value: g.shift.byK, limit: shiftK, unit: "K in 1 s", detail: "all probes of one unit"}
 }

@@ -6,7 +6,7 @@ import "drumwright/io/point"
 const (
 	overdueK   = 8.0
 	overdueS   = 60.0
-	secondK    = 20.0
+	secondK    = 12.0 // the bean probe lags by half a minute: more comes too late
 	coldSkinC  = 120.0
 	coldFirstS = 30.0
 )

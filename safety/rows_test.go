@@ -238,6 +238,12 @@ func machineFor(id string) *profiles.Machine {
 	if id == "bean_fire" { // else bean_high is first
 		m.Limits.BeanHigh = profiles.Trip{At: 250, AfterS: 5}
 	}
+	switch id {
+	case "bean_off_model", "bean_doubtful":
+		m.Bed.GasToBeans, m.Bed.GasToDrum, m.Bed.GasShare, m.Bed.ProbeLagS = 10, 2, 0.1, 5
+	case "skin_not_rising":
+		m.Heaters.Radiant.AreaM2, m.Heaters.Radiant.Emissivity = 0.05, 0.7
+	}
 	if id == "drum_stall" { // else a short stop is a slip
 		m.Limits.SlipTrip, m.Limits.SlipTripS = 0.9, 10
 	}

@@ -132,7 +132,7 @@ func drumStall(g *Gate, v *view) finding {
 	// While its unit is silent nothing is known of the drum: unit_lost takes heat
 	// away and leaves the drum turning.
 	f := finding{unknown: unknown(v.img.In[from]), value: standing, limit: wait, unit: "s", detail: from.String()}
-	f.active = standing >= wait-1e-9 && !silent(v.img.In[from].Cause)
+	f.active = math.Min(standing, v.ScanS-g.resumedS) >= wait-1e-9 && !silent(v.img.In[from].Cause)
 	return f
 }
 
@@ -302,6 +302,18 @@ func risesUnasked(i point.Input) func(*Gate, *view) finding {
 		rate, ok := g.slope[which].PerS()
 		return finding{active: ok && off > wait && rate > limit, unknown: !ok, value: rate, limit: limit, unit: "K/s", detail: i.String()}
 	}
+}
+
+// inletHigh is above for the inlet air, with the lag of its probe taken off a
+// rise: a strong heater is past its limit long before its probe is.
+func inletHigh(g *Gate, v *view) finding {
+	f := above(func(l *profiles.Limits) profiles.Trip { return l.InletHigh }, point.InletAir)(g, v)
+	rate, ok := g.slope[slopeInlet].PerS()
+	if x := v.img.In[point.InletAir]; !f.active && sound(x) && ok && rate > 0 {
+		f.value, f.detail = x.V+rate*float64(g.machine.Heaters.Air.ProbeLagS), "inlet_air, its probe's lag taken off"
+		f.active = f.value >= f.limit
+	}
+	return f
 }
 
 func contactorStuck(g *Gate, v *view) finding {

@@ -108,7 +108,7 @@ func mainRows(l *profiles.Limits) []Row {
 			Cause:       "The inlet air is above its limit.",
 			Consequence: "Burnt beans, damaged duct.",
 			Action:      "Check air flow and air heater.",
-			signal:      above(func(l *profiles.Limits) profiles.Trip { return l.InletHigh }, point.InletAir)},
+			signal:      inletHigh},
 		{ID: "exhaust_high", State: S1, Fixed: true, Arm: Always, AfterS: float64(l.ExhaustHigh.AfterS), Class: AtMachine, Priority: Critical,
 			Cause:       "The air leaving the drum is above its limit.",
 			Consequence: "Chaff in the duct may catch fire.",

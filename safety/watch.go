@@ -25,18 +25,25 @@ type watch struct {
 	steadyC      [2]float64 // demand that has been steady, and for how long
 	steadyS      [2]float64
 
-	riseFromC float64 // skin temperature at which the panels' work began, and the work
-	riseJ     float64
+	// The same over latelyS, or over two and a half of an output's windows.
+	askedLately, drawnLately [2]float64
 
-	jumps  [len(jumpy)]jumps
-	shift  shift
-	charge chargeMemory
-	trend  [len(compared)]point.Slope // of the probes that agree in a cold machine, before its first heat
-	peakC  float64                    // of the bean probe late in the roast, forgotten at forgetKPerS
+	jumps      [len(jumpy)]jumps
+	shift      shift
+	charge     chargeMemory
+	airBalance airBalance
+	skinRise   skinRise
+	trend      [len(compared)]point.Slope // of the probes that agree in a cold machine, before its first heat
+	peakC      float64                    // of the bean probe late in the roast, while hotter air blows on the beans
 }
 
-// followS is the time over which demand and current are compared, s.
-const followS = 5.0
+// followS is the time over which demand and current are compared, s; latelyS is
+// that over which an output that is not switched in windows is, where the loss of
+// an element must show at once.
+const (
+	followS = 5.0
+	latelyS = 0.3
+)
 
 // heaters are the outputs and meters of air heater and panels.
 var heaters = [2]struct {
@@ -55,6 +62,8 @@ func (g *Gate) notice(v *view) {
 	g.shift.add(v)
 	g.noticeCharge(v)
 	g.balance.follow(v, g.flowKgPerH(v))
+	g.airBalance.notice(g, v)
+	g.skinRise.notice(g, v)
 	if !g.heated {
 		for k := range g.trend {
 			g.trend[k].Add(v.ScanS, v.img.In[compared[k]])
@@ -67,23 +76,19 @@ func (g *Gate) noticeHeaters(v *view) {
 	for k, h := range heaters {
 		demand, meter := g.last[h.out]*g.last[point.HeatEnable], v.img.In[h.meter]
 		g.metered[k] = sound(meter) && sound(mains) && mains.V >= leastMainsV
+		drawn := demand
+		if g.metered[k] {
+			drawn = g.drawnNow(v, k)
+		}
 		a := v.gapS / (followS + v.gapS)
 		g.asked[k] += a * (demand - g.asked[k])
-		if g.metered[k] {
-			g.drawn[k] += a * (g.drawnNow(v, k) - g.drawn[k])
-		} else {
-			g.drawn[k] = g.asked[k]
-		}
+		g.drawn[k] += a * (drawn - g.drawn[k])
+		a = v.gapS / (math.Max(latelyS, 2.5*g.windowS[k]) + v.gapS)
+		g.askedLately[k] += a * (demand - g.askedLately[k])
+		g.drawnLately[k] += a * (drawn - g.drawnLately[k])
 		if g.steadyS[k] += v.gapS; math.Abs(demand-g.steadyC[k]) > 0.05 {
 			g.steadyC[k], g.steadyS[k] = demand, 0
 		}
-	}
-	skin := v.img.In[point.DrumSkin]
-	switch {
-	case v.BeansIn || !g.heating || !sound(skin) || skin.V >= fromColdC || g.asked[1] < 0.5 || skin.V >= g.riseFromC+risenK:
-		g.riseFromC, g.riseJ = skin.V, 0
-	default:
-		g.riseJ += g.last[point.RadiantPower] * g.powerW[1] * v.gapS
 	}
 }
 

@@ -151,7 +151,8 @@ func (r *Row) judgeBounds(w *watch, fail func(string, ...any)) {
 		}
 		return bound
 	}
-	most("skin", w.skinC, r.SkinRiseK, w.start.SkinHotC, or(r.SkinC, boundSkinC))
+	most("skin", w.skinOnC, r.SkinRiseK, w.start.SkinHotC, 0)
+	most("skin", w.skinC, 0, 0, or(r.SkinC, boundSkinC))
 	most("element", w.elementC, r.ElementRiseK, w.start.ElementC, boundElementC)
 	most("inlet air", w.inletC, 0, 0, r.InletC)
 	if !r.burns() {

@@ -98,11 +98,14 @@ type Row struct {
 	Relay  bool                           // instead: the time of the relay that watches the life sign
 	RunOnS float64                        // what the physics need until there is anything to see
 	ForS   float64                        // how long to look when nothing is to happen
+	TailS  float64                        // how long to look on after the trip; 0 = tailS
 	Since  func(*profiles.Machine) (point.Input, float64)
 	// Since, if set, starts the clock when this reading reaches this value.
 
 	// What the machine's truth may not pass, K above the moment of the fault or
-	// °C; 0 = the bounds of every row.
+	// °C; 0 = the bounds of every row. SkinRiseK counts until heat is off: the heat
+	// that the panels hold by then goes into the skin whatever is switched, and is
+	// bounded as every skin is.
 	BeanRiseK, SkinRiseK, ElementRiseK float64
 	BeanC, SkinC, InletC               float64
 

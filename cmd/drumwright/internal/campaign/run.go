@@ -157,7 +157,11 @@ func (r *Row) says(k record.Kind) bool {
 // over reports whether the run has shown what it can show.
 func (r *Row) over(w *watch, limitS float64) bool {
 	sinceS := w.nowS - w.fromS
-	longest := limitS + tailS
+	tail := tailS
+	if r.TailS > 0 {
+		tail = r.TailS
+	}
+	longest := limitS + tail
 	if r.ForS > 0 {
 		longest = r.ForS
 	}
@@ -167,7 +171,7 @@ func (r *Row) over(w *watch, limitS float64) bool {
 	switch r.Want {
 	case Trips, Alarms:
 		if n := len(w.trips); n > 0 && (r.ForS == 0 || r.Want == Trips) {
-			return w.nowS-w.trips[n-1].atS > tailS
+			return w.nowS-w.trips[n-1].atS > tail
 		}
 	case Warns:
 		if at, ok := w.warned[r.Cause[0]]; ok {

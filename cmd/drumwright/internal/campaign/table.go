@@ -76,7 +76,7 @@ var sensorRows = []Row{
 	{Hazard: "H05", Name: "bean and exhaust probes exchanged", By: fault("bean_exhaust_swapped"), At: at(Ready), Needs: needs(point.Exhaust),
 		Cause: one("bean_exhaust_swapped"), State: "S1", Drum: Kept, Air: Kept, LimitS: 60, RunOnS: 15},
 	{Hazard: "H06", Name: "bean probe out of the bed", By: fault("bean_probe_out_of_bed"), At: at(Mid, Late), Needs: needs(point.Exhaust),
-		Cause: one("beans_gain_heat", "bean_out_of_bed", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
+		Cause: one("beans_gain_heat", "bean_out_of_bed", "bean_off_model", "beans_apart"), State: "S1", Drum: Kept, Air: Kept, LimitS: 31, RunOnS: gasFeltS, BeanC: 245},
 	{Hazard: "H07", Name: "inlet probe counts in °F, start", By: start(fault("inlet_scaled_f")), At: at(Cold),
 		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H08", Name: "skin thermocouple the wrong way round", By: fault("skin_reversed"), At: at(Mid), Needs: needs(point.Ambient),
@@ -109,7 +109,7 @@ const gasFeltS = 75.0
 
 var heatRows = []Row{
 	{Hazard: "H15", Name: "panels' switch welded, not asked", By: acts([]Act{byHand("base", 0)}, later(5, fault("radiant_stuck_on")...)), At: heated, Needs: needs(point.RadiantCurrent),
-		Cause: one("radiant_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.2, SkinRiseK: 12},
+		Cause: one("radiant_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.2, SkinRiseK: 6},
 	// While heat is asked for it is no fault to see: the loop must first have
 	// taken it all away, or the skin have passed its limit.
 	{Hazard: "H15", Name: "panels' switch welded, asked", By: fault("radiant_stuck_on"), At: heated, Needs: needs(point.RadiantCurrent),
@@ -176,16 +176,19 @@ var airRows = []Row{
 		},
 		Cause: one("inlet_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2, InletC: 365},
 	{Hazard: "H32", Name: "air heater's switch welded, asked", By: fault("air_heater_stuck_on"), At: heated,
-		Cause: one("inlet_high", "air_current_unasked", "air_not_following", "element_high", "exhaust_high", "high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 70, InletC: 365},
+		Cause: one("inlet_high", "air_current_unasked", "air_heats_unasked", "air_not_following", "element_high", "exhaust_high", "high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 70, InletC: 365},
 }
 
 // The drum takes a moment to run out, and its last pulse may have come up to a
 // pulse period before.
 const drumRunsOutS = 0.4
 
+// Panels that glow go on heating the skin over them for a minute or two.
+const storedHeatS = 120.0
+
 var drumRows = []Row{
 	{Hazard: "H34", Name: "drum stalls", By: fault("drum_stall"), At: all,
-		Cause: one("drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 3.3, RunOnS: drumRunsOutS, SkinRiseK: 8},
+		Cause: one("drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 3.3, RunOnS: drumRunsOutS, SkinRiseK: 8, TailS: storedHeatS},
 	{Hazard: "H35", Name: "belt slips by a quarter", By: fault("belt_slip"), At: heated,
 		Want: Warns, Cause: one("drum_slow"), Drum: Kept, Air: Kept, LimitS: 5.5, RunOnS: 3},
 	{Hazard: "H36", Name: "drum drive trips", By: fault("drum_drive_fault"), At: all,
@@ -274,15 +277,15 @@ var operatorRows = []Row{
 
 var overheatRows = []Row{
 	// A site may set its limits lower; an ordinary roast then crosses them.
-	{Hazard: "H77", Name: "beans above a limit of 215 °C", By: []Act{byHand("air", 1)}, At: at(Late), NeverDrop: true,
+	{Hazard: "H77", Name: "beans above a limit of 215 °C", By: []Act{byHand("air", 0.8)}, At: at(Late), NeverDrop: true,
 		Change: func(m *profiles.Machine, r *profiles.Recipe) {
 			l := &m.Limits
 			l.BeanHigh.At, l.BeanHeatOff, l.InletHigh.At, l.ElementHigh.At, l.ExhaustHigh.At, r.Drop.Operator = 215, 214.9, 450, 800, 300, true
 		},
 		Since: func(m *profiles.Machine) (point.Input, float64) { return point.Bean, float64(m.Limits.BeanHigh.At) },
 		Cause: one("bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
-	{Hazard: "H78", Name: "exhaust above a limit of 200 °C", By: []Act{{}}, At: at(Mid), Needs: needs(point.Exhaust),
-		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.ExhaustHigh.At = 200 },
+	{Hazard: "H78", Name: "exhaust above a limit of 215 °C", By: []Act{{}}, At: at(Mid), Needs: needs(point.Exhaust),
+		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.ExhaustHigh.At = 215 },
 		Since: func(m *profiles.Machine) (point.Input, float64) {
 			return point.Exhaust, float64(m.Limits.ExhaustHigh.At)
 		},

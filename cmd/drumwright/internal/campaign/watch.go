@@ -43,6 +43,7 @@ type watch struct {
 	end      plant.Truth
 	beanC    float64 // hottest since the fault
 	skinC    float64
+	skinOnC  float64 // hottest while heat was on
 	elementC float64
 	inletC   float64
 	wrong    int // fresh values that were not what the device showed
@@ -86,7 +87,7 @@ func (w *watch) beside(m *rehearsal.Moment) bool {
 	if w.fromS == 0 && w.due(m.Last) {
 		w.fromS, w.start = w.nowS, m.Truth
 		w.heatS = w.fromS
-		w.beanC, w.skinC, w.elementC, w.inletC = 0, 0, 0, 0
+		w.beanC, w.skinC, w.skinOnC, w.elementC, w.inletC = 0, 0, 0, 0, 0
 		w.see(&m.Truth)
 		if !w.crosses {
 			w.clockS = w.fromS
@@ -119,6 +120,9 @@ func (w *watch) see(t *plant.Truth) {
 		w.beanC = max(w.beanC, t.BeanC)
 	}
 	w.skinC, w.elementC, w.inletC = max(w.skinC, t.SkinHotC), max(w.elementC, t.ElementC), max(w.inletC, t.InletC)
+	if w.heatS == t.TimeS {
+		w.skinOnC = w.skinC
+	}
 }
 
 // compare holds fresh readings of the probes against what their devices showed.
