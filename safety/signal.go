@@ -305,11 +305,12 @@ func risesUnasked(i point.Input) func(*Gate, *view) finding {
 }
 
 // inletHigh is above for the inlet air, with the lag of its probe taken off a
-// rise: a strong heater is past its limit long before its probe is.
+// rise while heat is on: a strong heater is past its limit long before its probe
+// is.
 func inletHigh(g *Gate, v *view) finding {
 	f := above(func(l *profiles.Limits) profiles.Trip { return l.InletHigh }, point.InletAir)(g, v)
 	rate, ok := g.slope[slopeInlet].PerS()
-	if x := v.img.In[point.InletAir]; !f.active && sound(x) && ok && rate > 0 {
+	if x := v.img.In[point.InletAir]; !f.active && sound(x) && ok && rate > 0 && g.heatOnS > slopeSpanS {
 		f.value, f.detail = x.V+rate*float64(g.machine.Heaters.Air.ProbeLagS), "inlet_air, its probe's lag taken off"
 		f.active = f.value >= f.limit
 	}
