@@ -44,22 +44,25 @@ func (a *Automatic) See(s *record.Scan, keep func(*record.ProofTest, Finding)) {
 		r := &a.runs[i]
 		on := s.Permit[point.HeatEnable] >= 0.5
 		switch {
-		case s.Safety.Tripped || !r.readable(s):
+		case s.Safety.Tripped || r.worst(s) >= point.Bad:
 			r.meter, r.ended, r.offS = nil, true, -1
-		default:
+		case r.worst(s) == point.Good:
 			r.follow(s, on, keep)
+		case r.test.ID != "air-switch-opens": // a missed reading spoils what is timed
+			r.meter, r.ended = nil, true
 		}
 	}
 }
 
-// readable reports whether what the test looks at has been read.
-func (r *run) readable(s *record.Scan) bool {
+// worst is the worst quality of what the test looks at.
+func (r *run) worst(s *record.Scan) point.Quality {
+	worst := point.Good
 	for _, g := range r.test.Signs {
-		if in, ok := point.InputNamed(g.Point); ok && s.Image.In[in].Quality != point.Good {
-			return false
+		if in, ok := point.InputNamed(g.Point); ok {
+			worst = max(worst, s.Image.In[in].Quality)
 		}
 	}
-	return true
+	return worst
 }
 
 func (r *run) follow(s *record.Scan, on bool, keep func(*record.ProofTest, Finding)) {

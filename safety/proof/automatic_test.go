@@ -102,6 +102,18 @@ func TestAutomaticDay(t *testing.T) {
 	}
 }
 
+// A missed reading now and then does not keep the air switch from being seen.
+func TestAutomaticMissedReadings(t *testing.T) {
+	d, n := newDay(t), 0
+	d.run(60, func(s *record.Scan) {
+		if n++; n%7 == 0 {
+			s.Image.In[point.AirProving].Quality = point.Uncertain
+		}
+	})
+	d.run(5, blowing)
+	d.want("air-switch-opens pass")
+}
+
 // What is wrong is told as soon as it is sure, once.
 func TestAutomaticFailures(t *testing.T) {
 	stuck := func(s *record.Scan) { s.Image.In[point.AirProving].V = 1 }
