@@ -44,7 +44,7 @@ func (p *prover) measured(ctx context.Context, t *record.ProofTest) (proof.Findi
 	}
 	p.say("%s", wrapped("", "Seen: "+f.Seen+"."))
 	if f.MeasuredS.Known() {
-		p.say("Measured %.2f s, limit %s s; read from scans up to %.2f s apart.", float64(f.MeasuredS), secondsText(t.LimitS), float64(f.ResolutionS))
+		p.say("Measured %.2f s, limit %s; read from scans up to %.2f s apart.", float64(f.MeasuredS), secondsText(t.LimitS), float64(f.ResolutionS))
 	}
 	if t.Kind == record.ProofTrip {
 		return f, p.reset(ctx, t, &f)

@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"drumwright/cmd/drumwright/internal/rehearsal"
@@ -90,21 +89,34 @@ func printSimulated(w io.Writer, m *profiles.Machine, rows []simulatedProof, asJ
 		enc.SetIndent("", "  ")
 		return enc.Encode(map[string]any{"machine": m.About.Name, "tests": rows})
 	}
-	fmt.Fprintf(w, "Simulated machine %s. Measured is from the moment that what the interlock looks at was there to no heat\n"+
-		"at the machine, by the machine's own truth. This says nothing about a real machine.\n\n", m.About.Name)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "test\tverdict\tmeasured s\tlimit s\texpected\tseen")
+	printWrapped(w, "", fmt.Sprintf("Simulated machine %s. Measured is from the moment that what the interlock looks at was there to no heat at the machine, by the machine's own truth. This says nothing about a real machine.", m.About.Name))
+	fmt.Fprintf(w, "\n%-17s %-7s %8s %7s  %s\n", "test", "verdict", "measured", "limit", "seen")
+	left := map[string][]string{}
 	for _, r := range rows {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Test, r.Verdict, secondsText(r.MeasuredS), secondsText(r.LimitS), r.Expected, r.Seen)
+		if r.Verdict != record.ProofPass && r.Verdict != record.ProofFail {
+			left[r.Verdict] = append(left[r.Verdict], r.Test)
+			continue
+		}
+		seen := r.Seen
+		if r.Verdict == record.ProofFail {
+			seen += "; expected: " + r.Expected
+		}
+		printWrapped(w, fmt.Sprintf("%-17s %-7s %8s %7s  ", r.Test, r.Verdict, secondsText(r.MeasuredS), secondsText(r.LimitS)), seen)
 	}
-	return t.Flush()
+	for _, g := range [...]struct{ verdict, head string }{{"not simulated", "Not simulated, for a person at the machine: "}, {record.ProofImpossible, "Not possible, for want of a point: "}} {
+		if tests := left[g.verdict]; len(tests) > 0 {
+			fmt.Fprintln(w)
+			printWrapped(w, "", g.head+strings.Join(tests, ", "))
+		}
+	}
+	return nil
 }
 
 func secondsText(n record.Number) string {
 	if !n.Known() {
 		return "-"
 	}
-	return fmt.Sprintf("%.2f", float64(n))
+	return fmt.Sprintf("%.2f s", float64(n))
 }
 
 func keepSimulated(path string, m *profiles.Machine, list []record.Proof) error {

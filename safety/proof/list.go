@@ -122,7 +122,7 @@ func cold(m *profiles.Machine) []entry {
 		{ProofTest: record.ProofTest{ID: "fire-button", Title: "Fire button", Kind: record.ProofTrip, Heat: "off",
 			Cautions: []string{"Tell everybody who can hear the horn that this is a test."},
 			Steps:    []string{"With the machine cold, press the fire button and let it go."},
-			Restore:  "Make sure that the button is out again.",
+			Restore:  "Make sure that the button is out again. A suspected fire cannot be reset for fifteen minutes, also after a test: make this the last test of the day, or use the time for those of a person.",
 			Confirm:  "The horn sounded, lamps showed the alarm, and the blower did not run.",
 			Causes:   []string{"fire_button"}, SafeState: "S2", LimitS: reactionS(m, 0), Signs: sign1(point.FireButton, ReadsOn),
 			EveryDays: 30, Occasion: "monthly"},
