@@ -81,6 +81,7 @@ type roast struct {
 	stage     int // stages begun; the present one is stage-1
 	overtime  bool
 	called    bool // the operator was called to drop
+	fanDue    bool // the drop is near: the cooling fan starts
 	calledS   float64
 	lossWas   float64
 	lossPerS  float64 // smoothed

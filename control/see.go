@@ -74,6 +74,9 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	f.DoorOpen = img.In[point.DischargeDoorOpen].On()
 	f.DoorSeen = c.roast.doorSeen
 	f.DropDue = c.state == batch.Roasting && c.dropDue(img)
+	if c.state == batch.Roasting && c.dropNear(img) {
+		c.roast.fanDue = true
+	}
 	if c.trayHot && c.state != batch.Discharging {
 		c.trayS += dt
 	}
@@ -113,6 +116,30 @@ func (c *Controller) dropReached(img *point.Image) bool {
 		return true
 	}
 	return d.AfterCrack != nil && c.roast.crackS > 0 && t-c.roast.crackS >= float64(*d.AfterCrack)
+}
+
+// How long before a drop the cooling fan starts: longer than it takes to miss one
+// that does not turn, at any usual rise of the beans (estimates, common practice,
+// no source).
+const (
+	fanAheadS    = 20.0
+	fanAheadK    = 4.0
+	fanAheadLoss = 0.004
+)
+
+// dropNear reports whether the drop will soon be due, by whichever condition
+// comes first.
+func (c *Controller) dropNear(img *point.Image) bool {
+	d, t := &c.recipe.Drop, c.sinceCharge()
+	switch {
+	case t >= float64(d.LatestS)-fanAheadS:
+		return true
+	case d.Bean != nil && c.roast.turned && c.probeC(img) >= float64(*d.Bean)-fanAheadK:
+		return true
+	case d.Loss != nil && c.observing && c.estimate.LossFraction >= float64(*d.Loss)-fanAheadLoss:
+		return true
+	}
+	return d.AfterCrack != nil && c.roast.crackS > 0 && t-c.roast.crackS >= float64(*d.AfterCrack)-fanAheadS
 }
 
 // probeC is the bean probe: the estimator's view of it, free of noise, while

@@ -188,10 +188,14 @@ func (c *Controller) loopMode(i int, on bool, m pid.Mode) record.Mode {
 }
 
 // wishTray runs fan and stirrer from the call for the drop until the tray is
-// cool, whatever state the sequence goes to meanwhile.
+// cool, whatever state the sequence goes to meanwhile. The fan starts before
+// that, so that a dead one is found while the beans still turn in the drum.
 func (c *Controller) wishTray(w *[point.NumOutputs]float64) {
 	if c.state == batch.Discharging || c.trayHot {
 		w[point.CoolingFan], w[point.Stirrer] = 1, 1
+	}
+	if c.state == batch.Roasting && c.roast.fanDue {
+		w[point.CoolingFan] = 1
 	}
 }
 

@@ -167,6 +167,8 @@ type Drum struct {
 	Poles        int           `yaml:"poles" range:"2..12" doc:"motor poles"`
 	Slip         Share         `yaml:"slip" range:"0..0.15" default:"3 %" doc:"motor slip"`
 	PulsesPerRev int           `yaml:"pulses_per_turn" range:"1..64" doc:"shaft pulses in one drum turn"`
+	EmptyA       Amperes       `yaml:"current_empty" range:"0.01..200" doc:"with drum_current: motor current at idle speed, drum empty; clearly less warns of a lost belt"`
+	FullA        Amperes       `yaml:"current_full" range:"0.01..200" doc:"with drum_current: motor current with the largest batch; clearly more warns of a stall to come"`
 	MinHz        Hertz         `yaml:"min" range:"1..60" default:"20 Hz" doc:"lowest drive frequency"`
 	MaxHz        Hertz         `yaml:"max" need:"yes" range:"5..120" doc:"highest drive frequency"`
 	RampHzPerS   float64       `yaml:"drive_ramp" unit:"Hz/s" range:"0.5..100" default:"10 Hz/s" doc:"ramp set in the drive"`

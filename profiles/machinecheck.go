@@ -105,6 +105,9 @@ func (s *source) checkDrum(m *Machine) {
 	if d.Poles%2 != 0 {
 		s.fault("drum.poles", fmt.Sprint(d.Poles), "an even number", "read the motor plate")
 	}
+	if s.sound("drum.current_empty", "drum.current_full") && d.FullA > 0 && d.EmptyA > d.FullA {
+		s.fault("drum.current_empty", d.EmptyA.String(), "up to drum.current_full, "+d.FullA.String(), "measure both again")
+	}
 	if s.sound("drum.min", "drum.max") && d.MinHz >= d.MaxHz {
 		s.fault("drum.min", d.MinHz.String(), "less than drum.max, "+d.MaxHz.String(), "exchange or correct them")
 	}

@@ -55,3 +55,27 @@ func drumFast(g *Gate, v *view) finding {
 func humming(g *Gate, _ *view) finding {
 	return finding{active: g.humming, value: g.shaft.RPM(), unit: "rpm", detail: "drum_pulses"}
 }
+
+// Shares of the motor current with a full and with an empty drum beyond which
+// the drum labours, or drives nothing (estimates, common practice, no source).
+const (
+	heavyShare = 1.3
+	idleShare  = 0.8
+)
+
+func drumHeavy(g *Gate, v *view) finding {
+	x := v.img.In[point.DrumCurrent]
+	limit := heavyShare * float64(g.machine.Drum.FullA)
+	if e := float64(g.machine.Drum.EmptyA); !v.BeansIn && e > 0 {
+		limit = heavyShare * e
+	}
+	return finding{active: sound(x) && x.V > limit, unknown: unknown(x), value: x.V, limit: limit, unit: "A", detail: "drum_current"}
+}
+
+// drumIdle is active when the drive is up and its motor draws less than it needs
+// for the empty drum.
+func drumIdle(g *Gate, v *view) finding {
+	x := v.img.In[point.DrumCurrent]
+	limit := idleShare * float64(g.machine.Drum.EmptyA)
+	return finding{active: sound(x) && x.V < limit && g.drumSteadyS > drumStartS, unknown: unknown(x), value: x.V, limit: limit, unit: "A", detail: "drum_current"}
+}

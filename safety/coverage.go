@@ -71,6 +71,10 @@ var needs = map[string]need{
 	"tray_hot":                anyOf(point.CoolingTray),
 	"tray_rise":               anyOf(point.CoolingTray),
 	"carbon_monoxide":         anyOf(point.CarbonMonoxideAlarm),
+	"drum_load_high":          {all: []point.Input{point.DrumCurrent}, special: func(m *profiles.Machine) string { return want(m.Drum.FullA > 0, "drum.current_full") }},
+	"drum_load_low":           {all: []point.Input{point.DrumCurrent}, special: func(m *profiles.Machine) string { return want(m.Drum.EmptyA > 0, "drum.current_empty") }},
+	"phase_lost":              anyOf(point.PhasesHealthy),
+	"supply_lost":             anyOf(point.SupplyHealthy),
 	"device_wrong":            identified,
 	"device_unseen":           identified,
 	"write_not_applied":       readBack,
@@ -80,13 +84,8 @@ var needs = map[string]need{
 // identified needs a constant of a device, readBack a place where an output can be
 // read back.
 var (
-	identified = need{special: func(m *profiles.Machine) string {
-		if len(m.Constants) > 0 {
-			return ""
-		}
-		return "identity"
-	}}
-	readBack = need{special: func(m *profiles.Machine) string {
+	identified = need{special: func(m *profiles.Machine) string { return want(len(m.Constants) > 0, "identity") }}
+	readBack   = need{special: func(m *profiles.Machine) string {
 		for o := range point.NumOutputs {
 			if m.HasOut[o] && m.HasBack[o] {
 				return ""
@@ -95,6 +94,13 @@ var (
 		return "read_back of any output"
 	}}
 )
+
+func want(has bool, what string) string {
+	if has {
+		return ""
+	}
+	return what
+}
 
 // covered reports whether the machine has what the cause looks at.
 func covered(id string, m *profiles.Machine) bool { return len(lacking(id, m)) == 0 }

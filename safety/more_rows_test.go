@@ -213,6 +213,9 @@ var warnings = []fault{
 	}(),
 	{id: "cabinet_warm", fromS: 60, goneS: 125, quiet: both(set(point.Cabinet, 54.9), run(70), set(point.Cabinet, 30), run(5)), on: set(point.Cabinet, 55), off: set(point.Cabinet, 30)},
 	{id: "air_weak", fromS: 30, goneS: 65, quiet: both(set(point.AirFlow, 16.1), run(40), loose(point.AirFlow), run(5)), on: set(point.AirFlow, 15.9), off: loose(point.AirFlow)},
+	// 130 % of 1.5 A and 80 % of 1 A.
+	{id: "drum_load_high", fromS: 5, goneS: 20, quiet: both(set(point.DrumCurrent, 1.94), run(9), set(point.DrumCurrent, 1.2), run(9)), on: set(point.DrumCurrent, 1.96), off: set(point.DrumCurrent, 1.2)},
+	{id: "drum_load_low", fromS: 2, quiet: both(set(point.DrumCurrent, 0.81), run(5), set(point.DrumCurrent, 1.2)), on: set(point.DrumCurrent, 0.79), off: set(point.DrumCurrent, 1.2)},
 	{id: "drop_overdue", fromS: 2, setup: func(r *rig) { r.roastS = 200 },
 		quiet: func(r *rig) {
 			r.dropC, r.latestS = 142.1, 140.1

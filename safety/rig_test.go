@@ -14,7 +14,7 @@ import (
 func fullMachine() *profiles.Machine {
 	m := &profiles.Machine{}
 	m.Scan.PeriodS = 0.1
-	m.Drum = profiles.Drum{RadiusM: 0.1, MMPerSPerHz: 2 * math.Pi * 100 / 60, PulsesPerRev: 4, MinHz: 20, MaxHz: 65, RampHzPerS: 10}
+	m.Drum = profiles.Drum{RadiusM: 0.1, MMPerSPerHz: 2 * math.Pi * 100 / 60, PulsesPerRev: 4, MinHz: 20, MaxHz: 65, RampHzPerS: 10, EmptyA: 1, FullA: 1.5}
 	m.Air = profiles.Air{Flow: []profiles.FlowAtHz{{Hz: 10, Flow: 10}, {Hz: 50, Flow: 50}}, Nominal: 40, MinForHeat: 10, MaxHz: 50}
 	m.Heaters.Air = profiles.AirHeater{PowerW: 2300, MaxDuty: 0.9}
 	m.Heaters.Air.Efficiency = 0.95
@@ -102,10 +102,11 @@ func newRig(t reporter, m *profiles.Machine, latched ...string) *rig {
 			r.set(i, 0)
 		}
 	}
-	for _, i := range [...]point.Input{point.AirProving, point.CoolingFanRunning, point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy} {
+	for _, i := range [...]point.Input{point.AirProving, point.CoolingFanRunning, point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy, point.PhasesHealthy, point.SupplyHealthy} {
 		r.set(i, 1)
 	}
 	r.set(point.MainsVoltage, 230)
+	r.set(point.DrumCurrent, 1.2)
 	for i := range m.Constants {
 		r.img.Known[i] = point.Value{V: m.Constants[i].Is, Quality: point.Good}
 	}

@@ -180,6 +180,8 @@ var faults = append(moreFaults, []fault{
 		return f
 	}(),
 	held(point.CoverClosed, 0, 1, 1, "cover"),
+	held(point.SupplyHealthy, 0, 1, 0.5, "supply_lost"),
+	held(point.PhasesHealthy, 0, 1, 1, "phase_lost"),
 	{id: "scan_late", live: true,
 		quiet: func(r *rig) { r.dt = 0.95; r.scan(); r.dt = 0.1; r.runS(2) },
 		on:    func(r *rig) { r.dt = 1.05 }, off: func(r *rig) { r.dt = 0.1 }},

@@ -36,3 +36,22 @@ func (d *drive) step(run, enabled, fault bool, setHz, maxHz, rampHzPerS, h float
 func lag(v, goal, tauS, h float64) float64 {
 	return goal + (v-goal)*math.Exp(-h/tauS)
 }
+
+// bareMotorShare is the current of a motor that drives nothing, share of that
+// with the empty drum (common practice, no source).
+const bareMotorShare = 0.6
+
+// drumA is the current of the drum's motor, by what lies in the drum.
+func (m *Machine) drumA() float64 {
+	switch {
+	case m.drum.outputHz <= 0:
+		return 0
+	case m.has(drumStall): // the belt is off
+		return bareMotorShare * m.p.DrumEmptyA
+	}
+	a := m.p.DrumEmptyA + (m.p.DrumFullA-m.p.DrumEmptyA)*m.bed.kg()/m.p.BatchKg
+	if m.has(drumLabours) {
+		a *= 1.4
+	}
+	return a
+}

@@ -64,6 +64,9 @@ const (
 	coAlarm
 	cabinetHot
 	brownOut
+	drumLabours
+	phaseLost
+	supplyLost
 	writeIgnored
 	foreignMaster
 	deviceExchanged
@@ -121,6 +124,9 @@ var faultTable = [numFaults]Fault{
 	coAlarm:             {"co_alarm", "The carbon monoxide alarm of the room sounds."},
 	cabinetHot:          {"cabinet_hot", "A loose terminal heats the control cabinet by 6 K each minute."},
 	brownOut:            {"brown_out", "The supply sags to 65 % of its voltage."},
+	drumLabours:         {"drum_labours", "A bearing goes: the drum's motor draws 40 % more than it should."},
+	phaseLost:           {"phase_lost", "The phase relay reports that a phase of the supply is missing."},
+	supplyLost:          {"supply_lost", "The machine's mains are gone; the fieldbus devices keep their own power."},
 
 	// Seen in the registers only; the physics know nothing of them.
 	writeIgnored:    {"write_ignored", "The device acknowledges what is written for the air heater, and keeps what it had."},

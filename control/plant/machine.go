@@ -116,7 +116,7 @@ func (m *Machine) Step(dtS float64) {
 }
 
 func (m *Machine) moveDrives(h float64) {
-	enabled := !m.has(estopPressed)
+	enabled := !m.has(estopPressed) && !m.has(supplyLost)
 	m.drum.step(m.cmd.DrumRun, enabled, m.has(drumDriveFault), m.cmd.DrumHz, m.p.DrumMaxHz, m.p.DrumRampHzPS, h)
 	m.blower.step(m.cmd.BlowerRun, enabled, m.has(blowerDriveFault), m.cmd.BlowerHz, m.p.BlowerMaxHz, m.p.BlowerRampHzPS, h)
 
@@ -172,8 +172,8 @@ func (m *Machine) switchHeat(h float64) {
 		m.lastBeat, m.beatAgeS = m.cmd.Heartbeat, 0
 	}
 	alive := m.p.HeartbeatS == 0 || m.beatAgeS <= m.p.HeartbeatS
-	m.contactor = m.has(contactorWelded) ||
-		(m.cmd.HeatEnable && alive && !m.has(estopPressed) && m.limitHealthy())
+	m.contactor = !m.has(supplyLost) && m.has(contactorWelded) ||
+		(!m.has(supplyLost) && m.cmd.HeatEnable && alive && !m.has(estopPressed) && m.limitHealthy())
 }
 
 // heaterW is the power a heater really draws.
@@ -227,6 +227,8 @@ func (m *Machine) smoulderW() float64 {
 
 func (m *Machine) supplyV() float64 {
 	switch {
+	case m.has(supplyLost):
+		return 1 // currents stay finite
 	case m.has(brownOut):
 		return 0.65 * m.p.MainsV
 	case m.has(mainsLow):
@@ -237,7 +239,9 @@ func (m *Machine) supplyV() float64 {
 
 func (m *Machine) limitHealthy() bool { return !m.limitTripped && !m.has(highLimitOpen) }
 
-func (m *Machine) fanRunning() bool { return m.cmd.CoolingFan && !m.has(coolingFanFailed) }
+func (m *Machine) fanRunning() bool {
+	return m.cmd.CoolingFan && !m.has(coolingFanFailed) && !m.has(supplyLost)
+}
 
 // coverProbe lets the bed close over the bean probe, or bare it. A bed much
 // smaller than usual leaves the probe partly in the gas for good.

@@ -58,6 +58,8 @@ type Params struct {
 	DrumRampHzPS    float64
 	DrumLagS        float64 // drum behind its drive
 	DrumCoastS      float64 // drum after its drive cuts out
+	DrumEmptyA      float64 // motor current with the empty drum
+	DrumFullA       float64 // with BatchKg
 	PulsesPerRev    int
 	LimitTripC      float64 // independent limit on the skin opens above this, until reset by hand
 	ElementTripC    float64 // so does the cut-out at the element, in series with it
@@ -99,7 +101,7 @@ func shared() Params {
 		SkinOuterFrac: 0.6, SkinPatchFrac: 0.38,
 
 		DrumSlipFrac: 0.03, DrumNominalHz: 57, DrumMaxHz: 80, DrumRampHzPS: 10, DrumLagS: 0.3, DrumCoastS: 1.5,
-		PulsesPerRev: 4, LimitTripC: 350, ElementTripC: 650, HeartbeatS: 1, GateOpenS: 3, DischargeOpenS: 15,
+		DrumEmptyA: 1.1, DrumFullA: 1.4, PulsesPerRev: 4, LimitTripC: 350, ElementTripC: 650, HeartbeatS: 1, GateOpenS: 3, DischargeOpenS: 15,
 		TrayStillFrac: 0.06, TrayUnmixedFrac: 0.5,
 
 		BeanProbeS: 30, BeanProbeAirS: 45, GasShare: 0.10, CoverS: 3, FullCoverFrac: 0.6,
@@ -156,7 +158,7 @@ func (p *Params) Validate() error {
 		{"DuctJPerK", p.DuctJPerK}, {"DrumVolumeL", p.DrumVolumeL}, {"SkinJPerK", p.SkinJPerK},
 		{"GasSkinWPerK", p.GasSkinWPerK}, {"GasBedWPerK", p.GasBedWPerK}, {"RadiantMaxW", p.RadiantMaxW},
 		{"PanelJPerK", p.PanelJPerK}, {"DrumRPMPerHz", p.DrumRPMPerHz}, {"DrumNominalHz", p.DrumNominalHz},
-		{"DrumMaxHz", p.DrumMaxHz}, {"DrumRampHzPS", p.DrumRampHzPS}, {"DrumLagS", p.DrumLagS}, {"DrumCoastS", p.DrumCoastS},
+		{"DrumEmptyA", p.DrumEmptyA}, {"DrumFullA", p.DrumFullA}, {"DrumMaxHz", p.DrumMaxHz}, {"DrumRampHzPS", p.DrumRampHzPS}, {"DrumLagS", p.DrumLagS}, {"DrumCoastS", p.DrumCoastS},
 		{"BeanProbeS", p.BeanProbeS}, {"BeanProbeAirS", p.BeanProbeAirS}, {"CoverS", p.CoverS}, {"FullCoverFrac", p.FullCoverFrac},
 		{"InletProbeS", p.InletProbeS}, {"ExhaustProbeS", p.ExhaustProbeS}, {"SkinProbeS", p.SkinProbeS},
 		{"ElementProbeS", p.ElementProbeS}, {"LimitProbeS", p.LimitProbeS}, {"TrayProbeS", p.TrayProbeS},

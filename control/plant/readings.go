@@ -45,6 +45,7 @@ type DriveReading struct {
 	Running  bool // output above 0 Hz
 	Fault    bool
 	OutputHz float64
+	CurrentA float64 // of its motor; of the drum drive only
 }
 
 // Readings is everything the machine's devices report after a step.
@@ -73,6 +74,8 @@ type Readings struct {
 	AirHeaterA      float64
 	RadiantA        float64
 	MainsV          float64
+	PhasesHealthy   bool // phase relay
+	SupplyHealthy   bool // the machine has its mains
 	ContactorClosed bool // mirror contact
 	EStopHealthy    bool
 	LimitHealthy    bool

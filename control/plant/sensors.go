@@ -18,6 +18,7 @@ func (m *Machine) read() {
 	m.further()
 
 	r.DrumDrive = m.drum.reading()
+	r.DrumDrive.CurrentA = quantise(m.drumA(), 0.01)
 	r.BlowerDrive = m.blower.reading()
 	r.DrumPulses = m.pulses
 	r.DrumRPM = 0
@@ -36,6 +37,8 @@ func (m *Machine) read() {
 	r.ContactorClosed = m.contactor
 	r.EStopHealthy = !m.has(estopPressed)
 	r.LimitHealthy = m.limitHealthy()
+	r.PhasesHealthy = !m.has(phaseLost) && !m.has(supplyLost)
+	r.SupplyHealthy = !m.has(supplyLost)
 	r.CoverClosed = !m.has(coverOpen)
 	r.ChargeGateOpen = m.timeS < m.gateUntilS
 	r.DischargeOpen = m.timeS < m.dischargeUntilS

@@ -40,6 +40,9 @@ const (
 	Collector                         // chaff collector, °C
 	Cabinet                           // control cabinet, °C
 	CarbonMonoxideAlarm               // contact of the room's carbon monoxide or smoke alarm, 1 = alarm
+	DrumCurrent                       // A, of the drum drive's motor
+	PhasesHealthy                     // contact of a phase relay, 1 = all phases there
+	SupplyHealthy                     // 1 = the machine has its mains; read by what keeps its own power
 
 	NumInputs // number of input roles
 )
@@ -127,6 +130,9 @@ var inputs = [NumInputs]Role{
 	Collector:            {"collector", Temperature, "°C", "chaff collector or the duct to it"},
 	Cabinet:              {"cabinet", Temperature, "°C", "control cabinet"},
 	CarbonMonoxideAlarm:  {"carbon_monoxide_alarm", Contact, "", "on when the room's carbon monoxide or smoke alarm sounds"},
+	DrumCurrent:          {"drum_current", Number, "A", "motor current of the drum drive"},
+	PhasesHealthy:        {"phases_healthy", Contact, "", "on while a phase relay sees every phase"},
+	SupplyHealthy:        {"supply_healthy", Contact, "", "on while the machine has its mains, from a device that keeps its own power"},
 }
 
 var outputs = [NumOutputs]Role{

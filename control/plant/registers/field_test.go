@@ -58,6 +58,12 @@ func shown(r *plant.Readings, i point.Input) (v float64, ok bool) {
 		return r.TrayProbe.C, true
 	case point.DrumPulses:
 		return float64(r.DrumPulses), true
+	case point.DrumCurrent:
+		return r.DrumDrive.CurrentA, true
+	case point.PhasesHealthy:
+		return contact(r.PhasesHealthy)
+	case point.SupplyHealthy:
+		return contact(r.SupplyHealthy)
 	case point.DrumHz:
 		return r.DrumDrive.OutputHz, true
 	case point.AirFlow:

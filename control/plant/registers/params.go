@@ -34,6 +34,9 @@ func ParamsFor(m *profiles.Machine) plant.Params {
 	p.DrumRPMPerHz = rpmPerHz / (1 - p.DrumSlipFrac)
 	p.DrumMaxHz, p.DrumRampHzPS = float64(m.Drum.MaxHz), m.Drum.RampHzPerS
 	p.DrumNominalHz = float64(m.Drum.IdleSpeed) / m.SkinMMPerSPerHz()
+	if m.Drum.EmptyA > 0 {
+		p.DrumEmptyA, p.DrumFullA = float64(m.Drum.EmptyA), math.Max(float64(m.Drum.EmptyA), float64(m.Drum.FullA))
+	}
 	p.PulsesPerRev = max(1, m.Drum.PulsesPerRev)
 	p.BeanProbeS, p.GasShare = float64(m.Bed.ProbeLagS), float64(m.Bed.GasShare)
 	p.BeanProbeAirS = 1.5 * p.BeanProbeS

@@ -107,7 +107,9 @@ func (f *field) shown(i point.Input, r *plant.Readings) float64 {
 		return on(r.AirProven)
 	case point.CoolingFanRunning:
 		return on(r.CoolingFanRunning)
-	case point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy:
+	case point.DrumCurrent:
+		return r.DrumDrive.CurrentA
+	case point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy, point.PhasesHealthy, point.SupplyHealthy:
 		return 1
 	case point.ContactorClosed:
 		return on(r.ContactorClosed)

@@ -17,7 +17,6 @@ var elsewhere = []Elsewhere{
 	{"H21", "outputs of the two heaters exchanged", ""},
 	{"H24", "the controller asks for heat that it must not have", "safety.TestNeverUnsafe"},
 	{"H33", "air control stuck at a value", ""},
-	{"H42", "drum motor overloaded: no machine file has its current", ""},
 	{"H50", "serial adapter under another name", "io/fieldbus.TestNothingIsWrittenToAForeignDevice"},
 	{"H52", "the process panics in a scan", "control.TestRunnerPanic"},
 	{"H55", "the process is killed and comes back", "cmd/drumwright.TestKilledAtAnyMoment"},
@@ -30,9 +29,6 @@ var elsewhere = []Elsewhere{
 	{"H64", "memory exhausted, board hot", ""},
 	{"H65", "stop of the service in a roast", "cmd/drumwright.TestStopInABatch"},
 	{"H75", "alarm silenced and ignored", "safety.TestHornUntilSilencedAndAgain"},
-	{"H88", "one channel of the emergency stop welded: no machine file has both", ""},
-	{"H90", "one phase lost: no machine file has them", ""},
-	{"H91", "supply gone for a moment", ""},
-	{"H92", "all power gone", ""},
+	{"H88", "one channel of the emergency stop welded: by hardware, the safety relay alone", ""},
 	{"H93", "control supply gone", ""},
 }
