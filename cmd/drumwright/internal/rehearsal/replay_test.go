@@ -47,7 +47,7 @@ func TestReplay(t *testing.T) {
 	heard, commands := map[uint64][]control.Command{}, 0 // by scan
 	rolling, told := &tape{}, &scans{}
 	_, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Seed: 3, Batches: 1, Warm: true, Mismatch: registers.Drawn(3), AfterS: 20,
-		Faults: []Fault{{Name: "cooling_fan_failed", AfterChargeS: 100}}, Sinks: []control.Sink{told},
+		Faults: []Fault{{Name: "cooling_fan_failed", AfterChargeS: 240}}, Sinks: []control.Sink{told},
 		Through: func(f control.Field) control.Field { rolling.Field = f; return rolling },
 		Posted:  func(n uint64, c control.Command) { heard[n] = append(heard[n], c); commands++ }})
 	if err != nil {
