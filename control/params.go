@@ -5,6 +5,7 @@ import (
 	"drumwright/control/beanloop"
 	"drumwright/control/heat"
 	"drumwright/control/observe"
+	"drumwright/io/point"
 	"drumwright/profiles"
 )
 
@@ -48,6 +49,19 @@ func bedParams(m *profiles.Machine, r *profiles.Recipe) observe.Params {
 	return p
 }
 
+// exhaustMarginK is how far below its limit the bean loop keeps the exhaust
+// (judgement: noise, and what a loop at its limit swings).
+const exhaustMarginK = 6.0
+
+// ExhaustMostC is where the bean loop of a machine keeps the exhaust, °C; 0 if
+// the machine has no probe there.
+func ExhaustMostC(m *profiles.Machine) float64 {
+	if !m.HasIn[point.Exhaust] {
+		return 0
+	}
+	return float64(m.Limits.ExhaustHigh.At) - exhaustMarginK
+}
+
 func beanLoopParams(m *profiles.Machine, bed observe.Params) beanloop.Params {
 	p := beanloop.DefaultParams(bed)
 	b := m.Loops.Bean
@@ -57,6 +71,7 @@ func beanLoopParams(m *profiles.Machine, bed observe.Params) beanloop.Params {
 		p.Gains.EarlyTauCS *= float64(b.CloserS) / p.Gains.LateTauCS
 		p.Gains.LateTauCS = float64(b.CloserS)
 	}
+	p.ExhaustC = ExhaustMostC(m)
 	p.LowC, p.HighC, p.SlewKPerS = float64(m.Loops.Air.MinSet), float64(m.Loops.Air.MaxSet), float64(m.Loops.Air.Slew)
 	return p
 }

@@ -22,7 +22,7 @@ type setPoints struct {
 }
 
 func inputOf(c *Controller, img *point.Image, sinceS float64) beanloop.Input {
-	return beanloop.Input{SinceChargeS: sinceS, InletC: c.inletC, SkinC: usable(img, point.DrumSkin), FlowKgPerS: c.flowKgPerH(img) / 3600}
+	return beanloop.Input{SinceChargeS: sinceS, InletC: c.inletC, SkinC: usable(img, point.DrumSkin), FlowKgPerS: c.flowKgPerH(img) / 3600, ExhaustC: usable(img, point.Exhaust)}
 }
 
 // plan sets the set points for the state: charge temperatures until charge, the

@@ -19,6 +19,9 @@ type Params struct {
 	LookS float64
 	// LowC and HighC limit the inlet air set point.
 	LowC, HighC float64
+	// ExhaustC is where the exhaust is to stay, °C; 0 = no such limit. The inlet
+	// air is held back smoothly before it gets there.
+	ExhaustC float64
 	// SlewKPerS limits how fast the set point moves.
 	SlewKPerS float64
 }
@@ -45,6 +48,7 @@ func (p Params) Validate() error {
 		{"LookS", p.LookS, 0, 60, "s"},
 		{"LowC", p.LowC, 0, 600, "°C"},
 		{"HighC", p.HighC, p.LowC + 1, 600, "°C"},
+		{"ExhaustC", p.ExhaustC, 0, 600, "°C"},
 		{"SlewKPerS", p.SlewKPerS, 0.01, 100, "K/s"},
 	} {
 		if !(c.v >= c.lo && c.v <= c.hi) {
@@ -71,6 +75,7 @@ type Input struct {
 	SinceChargeS  float64
 	InletC, SkinC float64
 	FlowKgPerS    float64
+	ExhaustC      float64 // reading of the exhaust probe; looked at if there is a limit, NaN = not known
 }
 
 // Output is the set point and why it is what it is.
@@ -83,6 +88,7 @@ type Output struct {
 	WantedKPerS   float64 // wanted bean rate
 	AtLow         bool    // WantedC is at LowC: the curve asks for less heat than that gives
 	AtHigh        bool    // WantedC is at HighC: the curve asks for more than the machine may give
+	ByExhaust     bool    // the same, held back below HighC by the exhaust
 	Slewing       bool    // SetC is still on its way to WantedC
 	Held          bool    // an input was not finite; the set point was left alone
 	TauCS, K2PerS float64
@@ -95,6 +101,7 @@ type Loop struct {
 	demandW float64
 	out     Output
 	fresh   bool
+	exhaust exhaustHold
 }
 
 // Start closes the loop without a bump: the heat demand, the loop's only
@@ -155,7 +162,8 @@ func (l *Loop) Step(tg Target, e observe.Estimate, in Input) Output {
 		l.out.Held = true
 		return l.out
 	}
-	wantedC := min(max(setC, l.p.LowC), l.p.HighC)
+	highC := max(l.p.LowC, min(l.p.HighC, l.exhaust.most(l.p.ExhaustC, in.ExhaustC, in.InletC, m.StepS)))
+	wantedC := min(max(setC, l.p.LowC), highC)
 	if wantedC != setC {
 		// The whole anti-windup: remember the heat the limit lets through.
 		demandW = (free*wantedC + gas.DrumShare*in.SkinC - beanC) * gasW
@@ -166,7 +174,7 @@ func (l *Loop) Step(tg Target, e observe.Estimate, in Input) Output {
 	l.out = Output{
 		SetC:    l.out.SetC + min(max(wantedC-l.out.SetC, -step), step),
 		WantedC: wantedC, DemandW: demandW, ErrorK: errK, TrackingK: tg.NowC - e.ProbeC,
-		WantedKPerS: wanted, AtLow: setC < l.p.LowC, AtHigh: setC > l.p.HighC,
+		WantedKPerS: wanted, AtLow: setC < l.p.LowC, AtHigh: setC > highC, ByExhaust: setC > highC && highC < l.p.HighC,
 		TauCS: tauC, K2PerS: k2,
 	}
 	l.out.Slewing = l.out.SetC != wantedC

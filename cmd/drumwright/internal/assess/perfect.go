@@ -50,6 +50,7 @@ func newPerfect(c *Cell, p *plant.Params) (*perfect, error) {
 	set.LookS = float64(l.Bean.LookS)
 	set.Gains = beanloop.GainsFor(set.LookS, float64(m.Heaters.Air.DuctLagS), known.StepS, known.ProbeTauS)
 	set.LowC, set.HighC, set.SlewKPerS = float64(l.Air.MinSet), float64(l.Air.MaxSet), float64(l.Air.Slew)
+	set.ExhaustC = control.ExhaustMostC(m)
 	points := make([]beanloop.Point, 0, 16)
 	for _, pt := range c.Curve.points() {
 		points = append(points, beanloop.Point{TimeS: float64(pt.AtS), TempC: float64(pt.Bean)})
@@ -81,7 +82,7 @@ func (k *perfect) lead(b *batch) {
 		k.closed = true
 	}
 	out := k.loop.Step(k.curve.Target(sinceS, k.set.LookS), k.estimate(&truth, r.BeanProbe.C),
-		beanloop.Input{SinceChargeS: sinceS, InletC: truth.InletC, SkinC: truth.SkinC, FlowKgPerS: truth.AirKgPerS})
+		beanloop.Input{SinceChargeS: sinceS, InletC: truth.InletC, SkinC: truth.SkinC, FlowKgPerS: truth.AirKgPerS, ExhaustC: r.ExhaustProbe.C})
 	k.setC = out.SetC
 	in.Mode, in.SetC, in.RemoteC = pid.Cascade, out.SetC, out.SetC
 	a := k.air.Step(in)
