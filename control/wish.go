@@ -127,8 +127,12 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	case c.hand[baseIdx].on:
 		bmode, bhand = pid.Manual, c.hand[baseIdx].duty
 	}
+	bedWPerK := 0.0
+	if c.observing {
+		bedWPerK = float64(c.m.Bed.DrumToBeans) * c.estimate.HeatFactor
+	}
 	b := c.base.Step(heat.BaseIn{Mode: bmode, SetC: c.set.skinC, SkinC: usable(img, point.DrumSkin), AmbientC: ambient,
-		InletC: usable(img, point.InletAir), FlowKgPerS: flow, ManualDuty: bhand})
+		InletC: usable(img, point.InletAir), FlowKgPerS: flow, BedWPerK: bedWPerK, BedC: c.estimate.BeanC, ManualDuty: bhand})
 	if !on {
 		b.Duty, b.PowerW = 0, 0
 	}

@@ -31,6 +31,8 @@ type BaseIn struct {
 	AmbientC   float64 // room
 	InletC     float64 // inlet air; no number keeps the last heat from the air
 	FlowKgPerS float64 // air mass flow; 0 takes no heat from the air
+	BedWPerK   float64 // drum wall to beans, W/K; 0 = no beans
+	BedC       float64 // beans; looked at where BedWPerK is not 0, no number keeps the last heat
 	MainsRatio float64 // mains voltage over nominal; 0 if not measured
 	ManualDuty float64 // put out in Manual
 }
@@ -43,6 +45,7 @@ type BaseOut struct {
 	SetC         float64 // set point in use
 	ReferenceC   float64 // where the skin should be now
 	AirHeatW     float64 // taken off the feed-forward, from air to drum
+	BedHeatW     float64 // added to it, from drum to beans
 	FeedForwardW float64
 	FeedbackW    float64
 	AtMin, AtMax bool // the power is held by a limit
@@ -60,6 +63,7 @@ type BaseLoop struct {
 	rampC, midC, refC float64 // set point after the slew, after one lag, after both
 	panelC            float64 // panel temperature that belongs to the reference
 	airW              float64 // filtered heat from the air
+	bedW              float64 // filtered heat to the beans
 	ambientC          float64 // filtered room
 
 	out      BaseOut
@@ -115,7 +119,7 @@ func (l *BaseLoop) Step(in BaseIn) BaseOut {
 		l.pid.Hold() // no slope across the gap
 	}
 	o.FeedForwardW, o.AirHeatW = l.feedForward(in, setC)
-	o.ReferenceC = l.refC
+	o.ReferenceC, o.BedHeatW = l.refC, l.bedW
 
 	c := l.pid.Step(pid.In{Mode: pid.Auto, SetPoint: l.refC, Measured: in.SkinC, FeedForward: o.FeedForwardW})
 	o.FeedbackW = c.Wish - o.FeedForwardW
@@ -180,7 +184,13 @@ func (l *BaseLoop) feedForward(in BaseIn, setC float64) (powerW, airW float64) {
 		}
 		l.airW += lagShare(h, gasFilterS) * (w - l.airW)
 	}
-	radiantW := l.p.DrumHeatJPerK*(l.refC-lastC)/h + l.p.DrumLossWPerK*(l.refC-l.ambientC) - l.airW
+	if w := in.BedWPerK * (l.refC - in.BedC); in.BedWPerK == 0 || finite(w) {
+		if in.BedWPerK == 0 {
+			w = 0
+		}
+		l.bedW += lagShare(h, gasFilterS) * (w - l.bedW)
+	}
+	radiantW := l.p.DrumHeatJPerK*(l.refC-lastC)/h + l.p.DrumLossWPerK*(l.refC-l.ambientC) - l.airW + l.bedW
 
 	drumK := l.refC + bean.KelvinOffset
 	// A panel cannot be colder than the room, however much the drum should lose.

@@ -22,6 +22,7 @@ type basePlant struct {
 	heatErr, lossErr       float64
 	panelC, skinC, innerC  float64
 	ambientC, inletC, flow float64
+	bedWPerK, bedC         float64 // beans on the inner part; 0 = none
 	powerW                 float64 // takes effect one scan late
 	noise                  *rand.Rand
 }
@@ -54,7 +55,7 @@ func (b *basePlant) step(duty float64) {
 		c := b.heatErr * b.p.DrumHeatJPerK
 		b.panelC += h * (b.powerW - radiantW - b.p.PanelLossWPerK*(b.panelC-b.ambientC)) / b.p.PanelHeatJPerK
 		b.skinC += h * (radiantW - linkW - b.lossErr*b.p.DrumLossWPerK*(b.skinC-b.ambientC)) / (0.6 * c)
-		b.innerC += h * (airW + linkW) / (0.4 * c)
+		b.innerC += h * (airW + linkW - b.bedWPerK*(b.innerC-b.bedC)) / (0.4 * c)
 	}
 	b.powerW = duty * b.p.MaxPowerW * b.mains * b.mains
 }
@@ -67,6 +68,8 @@ type baseRun struct {
 	loop  *BaseLoop
 	plant *basePlant
 	meter bool                       // the mains voltage is measured
+	beans func(t float64) float64    // temperature of beans charged; nil = none
+	blind bool                       // the loop is not told of them
 	cut   func(duty float64) float64 // what gate and driver make of a duty
 	out   BaseOut
 }
@@ -79,6 +82,12 @@ func (r *baseRun) forS(endS float64, setC, inletC func(t float64) float64) (skin
 		in := BaseIn{
 			Mode: pid.Auto, SetC: setC(t), SkinC: r.plant.read(), AmbientC: 25,
 			InletC: r.plant.inletC + 0.1*r.plant.noise.NormFloat64(), FlowKgPerS: r.plant.flow,
+		}
+		if r.beans != nil {
+			r.plant.bedWPerK, r.plant.bedC = 1.51, r.beans(t)
+			if !r.blind {
+				in.BedWPerK, in.BedC = r.plant.bedWPerK, r.plant.bedC
+			}
 		}
 		if r.meter {
 			in.MainsRatio = r.plant.mains
