@@ -56,6 +56,7 @@ var needs = map[string]need{
 	"radiant_half_wave":       {all: []point.Input{point.RadiantCurrent, point.MainsVoltage}},
 	"radiant_not_following":   {all: []point.Input{point.RadiantCurrent, point.MainsVoltage}},
 	"radiant_open":            {all: []point.Input{point.RadiantCurrent, point.MainsVoltage}},
+	"heaters_exchanged":       {all: []point.Input{point.AirHeaterCurrent, point.RadiantCurrent, point.MainsVoltage}},
 	"mains_low":               anyOf(point.MainsVoltage),
 	"cabinet_high":            anyOf(point.Cabinet),
 	"cabinet_warm":            anyOf(point.Cabinet),

@@ -36,7 +36,7 @@ var Hazards = [...]Hazard{
 	{"H18", "Switch and contactor welded", []string{"heat_not_removed"}, "", ""},
 	{"H19", "Element broken", []string{"air_open", "radiant_open", "air_no_heat", "skin_not_rising"}, "", ""},
 	{"H20", "Half wave", []string{"air_half_wave", "radiant_half_wave"}, "", ""},
-	{"H21", "Heater outputs exchanged", []string{"air_current_unasked", "radiant_current_unasked"}, "as soon as one heater alone is asked for; no pulse of its own before heat", ""},
+	{"H21", "Heater outputs exchanged", []string{"heaters_exchanged", "air_current_unasked", "radiant_current_unasked"}, "", "no pulse of its own before heat: it shows in the first seconds in which the two are asked for different powers"},
 	{"H22", "Output does not follow", []string{"air_not_following", "radiant_not_following"}, "", ""},
 	{"H23", "Hot cabinet", []string{"cabinet_high", "cabinet_warm"}, "", ""},
 	{"H24", "Controller asks for heat when it must not", []string{"bad_wish"}, "the gate itself: no heat while anything is latched", ""},

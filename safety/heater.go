@@ -1,6 +1,8 @@
 package safety
 
 import (
+	"math"
+
 	"drumwright/io/point"
 )
 
@@ -11,6 +13,8 @@ const (
 	halfLow     = 0.35 // of it: one half of the wave
 	halfHigh    = 0.65
 	excess      = 0.15   // of rated power above the demand
+	apart       = 0.3    // of two demands that tell the heaters apart
+	alike       = 0.1    // of a demand and a current that belong together
 	warmShare   = 0.3    // of the expected heating of the air
 	airJPerKgK  = 1020.0 // heat capacity of air at roasting temperatures; value from memory
 )
@@ -46,6 +50,15 @@ func notFollowing(k int) func(*Gate, *view) finding {
 		f.unknown = !g.metered[k]
 		return f
 	}
+}
+
+// heatersExchanged is active when two heaters that are asked for clearly
+// different powers each draw the other's.
+func heatersExchanged(g *Gate, _ *view) finding {
+	a, d := g.askedLately, g.drawnLately
+	f := finding{unknown: !g.metered[0] || !g.metered[1], value: 100 * d[0], limit: 100 * a[0], unit: "%", detail: "air_heater_current against its demand"}
+	f.active = !f.unknown && math.Abs(a[0]-a[1]) > apart && math.Abs(d[0]-a[1]) < alike && math.Abs(d[1]-a[0]) < alike
+	return f
 }
 
 // airNoHeat is active when the air is hardly warmer than the room though the

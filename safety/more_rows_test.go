@@ -191,6 +191,11 @@ var moreFaults = []fault{
 	current(point.AirHeaterCurrent, 6.4, 8, 30, 10, 13, "air_not_following"),
 	current(point.RadiantCurrent, 1.65, 1.25, 10, 2, 2, "radiant_half_wave"),
 	current(point.RadiantCurrent, 3.2, 4, 30, 10, 13, "radiant_not_following"),
+	// 60 % of 10 A and 10 % of 5 A, exchanged.
+	{id: "heaters_exchanged", fromS: 2, toS: 3, fades: true,
+		setup: func(r *rig) { r.w.Out[point.AirHeaterPower], r.w.Out[point.RadiantPower] = 0.6, 0.1; r.runS(20) },
+		quiet: both(set(point.RadiantCurrent, 3), run(3), loose(point.RadiantCurrent), run(20)),
+		on:    both(set(point.AirHeaterCurrent, 1), set(point.RadiantCurrent, 3)), off: loose(point.AirHeaterCurrent, point.RadiantCurrent)},
 	at(point.MainsVoltage, 195.6, 195.4, 230, 0.2, "mains_low"), // 15 % below 230 V: 195.5
 	at(point.Cabinet, 64.9, 65, 20, 10, "cabinet_high"),
 }

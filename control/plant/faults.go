@@ -70,6 +70,9 @@ const (
 	writeIgnored
 	foreignMaster
 	deviceExchanged
+	heaterOutputsSwapped
+	airStuck
+	controlSupplyLost
 	numFaults
 )
 
@@ -127,6 +130,10 @@ var faultTable = [numFaults]Fault{
 	drumLabours:         {"drum_labours", "A bearing goes: the drum's motor draws 40 % more than it should."},
 	phaseLost:           {"phase_lost", "The phase relay reports that a phase of the supply is missing."},
 	supplyLost:          {"supply_lost", "The machine's mains are gone; the fieldbus devices keep their own power."},
+
+	heaterOutputsSwapped: {"heater_outputs_swapped", "The outputs of air heater and panels are exchanged."},
+	airStuck:             {"air_stuck", "The air stays at three tenths of the usual, whatever the blower is told."},
+	controlSupplyLost:    {"control_supply_lost", "The 24 V control supply is gone: contactor and heater relays let go, the drives run on."},
 
 	// Seen in the registers only; the physics know nothing of them.
 	writeIgnored:    {"write_ignored", "The device acknowledges what is written for the air heater, and keeps what it had."},

@@ -151,6 +151,8 @@ func (m *Machine) moveDrives(h float64) {
 	switch {
 	case m.has(airLost):
 		air = 0
+	case m.has(airStuck):
+		air = 0.3 * m.p.AirKgPerS
 	case m.has(airWeak):
 		air *= 0.5
 	case m.has(blowerReversed):
@@ -172,8 +174,16 @@ func (m *Machine) switchHeat(h float64) {
 		m.lastBeat, m.beatAgeS = m.cmd.Heartbeat, 0
 	}
 	alive := m.p.HeartbeatS == 0 || m.beatAgeS <= m.p.HeartbeatS
-	m.contactor = !m.has(supplyLost) && m.has(contactorWelded) ||
-		(!m.has(supplyLost) && m.cmd.HeatEnable && alive && !m.has(estopPressed) && m.limitHealthy())
+	m.contactor = !m.has(supplyLost) && (m.has(contactorWelded) ||
+		m.cmd.HeatEnable && alive && !m.has(estopPressed) && !m.has(controlSupplyLost) && m.limitHealthy())
+}
+
+// duties are the commands that reach air heater and panels.
+func (m *Machine) duties() (air, radiant float64) {
+	if m.has(heaterOutputsSwapped) {
+		return m.cmd.RadiantDuty, m.cmd.AirHeaterDuty
+	}
+	return m.cmd.AirHeaterDuty, m.cmd.RadiantDuty
 }
 
 // heaterW is the power a heater really draws.
@@ -183,7 +193,7 @@ func (m *Machine) heaterW(duty, ratedW float64, stuck, broken, half faultID) flo
 		return 0
 	case m.has(stuck):
 		duty = 1
-	case !(duty > 0):
+	case !(duty > 0) || m.has(controlSupplyLost):
 		return 0
 	}
 	if m.has(half) {
@@ -194,7 +204,8 @@ func (m *Machine) heaterW(duty, ratedW float64, stuck, broken, half faultID) flo
 }
 
 func (m *Machine) airHeaterW() float64 {
-	w := m.heaterW(m.duty(airOutputFrozen, m.cmd.AirHeaterDuty, &m.airDuty), m.p.AirHeaterMaxW, airHeaterStuckOn, airHeaterBroken, airHeaterHalfWave)
+	air, _ := m.duties()
+	w := m.heaterW(m.duty(airOutputFrozen, air, &m.airDuty), m.p.AirHeaterMaxW, airHeaterStuckOn, airHeaterBroken, airHeaterHalfWave)
 	if m.has(airHeaterWeak) {
 		w *= 2.0 / 3
 	}
@@ -202,7 +213,8 @@ func (m *Machine) airHeaterW() float64 {
 }
 
 func (m *Machine) radiantW() float64 {
-	return m.heaterW(m.duty(radiantOutputFrozen, m.cmd.RadiantDuty, &m.radiantDuty), m.p.RadiantMaxW, radiantStuckOn, radiantBroken, radiantHalfWave)
+	_, radiant := m.duties()
+	return m.heaterW(m.duty(radiantOutputFrozen, radiant, &m.radiantDuty), m.p.RadiantMaxW, radiantStuckOn, radiantBroken, radiantHalfWave)
 }
 
 // fireW is what burning beans or chaff give before they burn out.

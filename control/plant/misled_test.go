@@ -222,3 +222,37 @@ func TestChargedTwice(t *testing.T) {
 		t.Errorf("fell by %.0f K", fell)
 	}
 }
+
+func TestWhatNoCommandReaches(t *testing.T) {
+	m := newMachine(t, Kilo())
+	p := m.Params()
+	r := newRunning(m)
+	give := func(fault string) Truth {
+		inject(t, m, fault)
+		for range 50 {
+			r.cmd.AirHeaterDuty, r.cmd.RadiantDuty = 0.2, 0.9
+			r.cmd.Heartbeat++
+			m.SetCommands(r.cmd)
+			m.Step(scanS)
+		}
+		clearFault(t, m, fault)
+		return m.Truth()
+	}
+	v := p.MainsV / p.NominalV
+	x := give("heater_outputs_swapped")
+	near(t, "air heater by the panels' command", x.AirHeaterW, 0.9*p.AirHeaterMaxW*v*v, 1)
+	near(t, "panels by the air heater's command", x.RadiantW, 0.2*p.RadiantMaxW*v*v, 1)
+	x = give("air_stuck")
+	near(t, "stuck air", x.AirKgPerS, 0.3*p.AirKgPerS, 0.01*p.AirKgPerS)
+	x = give("control_supply_lost")
+	if x.AirHeaterW != 0 || x.RadiantW != 0 || x.ContactorClosed || !x.DrumTurning {
+		t.Errorf("without control supply: %+v", x)
+	}
+	// What is welded stays closed without it.
+	inject(t, m, "air_heater_stuck_on")
+	inject(t, m, "contactor_welded")
+	x = give("control_supply_lost")
+	if x.AirHeaterW == 0 || x.RadiantW != 0 {
+		t.Errorf("without control supply, welded: %+v", x)
+	}
+}

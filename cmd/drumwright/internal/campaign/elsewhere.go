@@ -14,9 +14,7 @@ func NotHere() []Elsewhere { return slices.Clone(elsewhere) }
 
 var elsewhere = []Elsewhere{
 	{"H14", "proof test of the high limit overdue", "safety/proof.TestDue"},
-	{"H21", "outputs of the two heaters exchanged", ""},
 	{"H24", "the controller asks for heat that it must not have", "safety.TestNeverUnsafe"},
-	{"H33", "air control stuck at a value", ""},
 	{"H50", "serial adapter under another name", "io/fieldbus.TestNothingIsWrittenToAForeignDevice"},
 	{"H52", "the process panics in a scan", "control.TestRunnerPanic"},
 	{"H55", "the process is killed and comes back", "cmd/drumwright.TestKilledAtAnyMoment"},
@@ -30,5 +28,4 @@ var elsewhere = []Elsewhere{
 	{"H65", "stop of the service in a roast", "cmd/drumwright.TestStopInABatch"},
 	{"H75", "alarm silenced and ignored", "safety.TestHornUntilSilencedAndAgain"},
 	{"H88", "one channel of the emergency stop welded: by hardware, the safety relay alone", ""},
-	{"H93", "control supply gone", ""},
 }

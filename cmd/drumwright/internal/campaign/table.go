@@ -134,6 +134,9 @@ var heatRows = []Row{
 		Cause: one("air_half_wave"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.5},
 	{Hazard: "H20", Name: "half a wave to the panels", By: acts([]Act{byHand("base", 1)}, later(5, fault("radiant_half_wave")...)), At: at(Warming, Mid), Needs: needs(point.RadiantCurrent),
 		Cause: one("radiant_half_wave"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 2.5},
+	// Heat comes some 10 s after warming is asked for; a pulse would last 5 s.
+	{Hazard: "H21", Name: "outputs of the heaters exchanged, start", By: start(fault("heater_outputs_swapped")), At: at(Cold), Needs: needs(point.AirHeaterCurrent, point.RadiantCurrent),
+		Cause: one("heaters_exchanged", "air_current_unasked", "radiant_current_unasked"), State: "S1", Drum: Kept, Air: Kept, LimitS: restS + 10 + 5},
 	{Hazard: "H22", Name: "air heater's output frozen at 80 %", By: acts([]Act{byHand("air", 0.8)}, later(5, fault("air_output_frozen")...), later(5.5, byHand("air", 0.2))), At: at(Warming, Mid), Needs: needs(point.AirHeaterCurrent),
 		Cause: one("air_not_following"), State: "S1", Drum: Kept, Air: Kept, LimitS: 5 + 10.5},
 	{Hazard: "H22", Name: "panels' output frozen at 80 %", By: acts([]Act{byHand("base", 0.8)}, later(5, fault("radiant_output_frozen")...), later(5.5, byHand("base", 0.2))), At: at(Warming, Mid), Needs: needs(point.RadiantCurrent),
@@ -177,6 +180,8 @@ var airRows = []Row{
 		Cause: one("inlet_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2, InletC: 365},
 	{Hazard: "H32", Name: "air heater's switch welded, asked", By: fault("air_heater_stuck_on"), At: heated,
 		Cause: one("inlet_high", "air_current_unasked", "air_heats_unasked", "air_not_following", "element_high", "exhaust_high", "high_limit"), State: "S1", Drum: Kept, Air: Kept, LimitS: 70, InletC: 365},
+	{Hazard: "H33", Name: "air stuck at three tenths", By: fault("air_stuck"), At: heated, Needs: needs(point.AirFlow),
+		Cause: one("air_short", "air_lost"), State: "S4", Drum: Kept, Air: Kept, LimitS: 5.2, RunOnS: airDiesS},
 }
 
 // The drum takes a moment to run out, and its last pulse may have come up to a
@@ -337,4 +342,7 @@ var powerRows = []Row{
 		Cause: one("mains_low"), State: "S1", LimitS: 0.6},
 	{Hazard: "H89", Name: "supply sags to 80 %", By: fault("mains_low"), At: heated, Needs: needs(point.MainsVoltage),
 		Cause: one("mains_low"), State: "S1", Drum: Kept, Air: Kept, LimitS: 0.6},
+	// The contacts and every module hang on it; the drives have their own.
+	{Hazard: "H93", Name: "24 V control supply gone", By: []Act{{Fault: "control_supply_lost", Silence: everyUnit}}, At: heated, Needs: everyUnit,
+		Cause: one("unit_lost", "contactor_open"), State: "S1", Drum: Kept, Air: Kept, LimitS: 0.2},
 }
