@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -18,53 +17,15 @@ import (
 
 // prover leads a person through proof tests on a terminal.
 type prover struct {
+	terminal
 	d      *localAPI
 	o      *proveOptions
-	lines  chan string
-	out    io.Writer
 	failed []string
 	done   int
 }
 
 func newProver(d *localAPI, o *proveOptions, in io.Reader, out io.Writer) *prover {
-	p := &prover{d: d, o: o, lines: make(chan string), out: out}
-	go func() { // ends with the input, or with the process
-		defer close(p.lines)
-		s := bufio.NewScanner(in)
-		for s.Scan() {
-			p.lines <- strings.TrimSpace(s.Text())
-		}
-	}()
-	return p
-}
-
-var (
-	errSkipped = errors.New("skipped")
-	errEnough  = errors.New("ended by the person")
-)
-
-func (p *prover) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
-
-// ask prompts and waits for one of the answers; with none given any line will
-// do. q always ends the run.
-func (p *prover) ask(ctx context.Context, prompt string, answers ...string) (string, error) {
-	for {
-		fmt.Fprintf(p.out, "%s ", prompt)
-		select {
-		case <-ctx.Done():
-			return "", ctx.Err()
-		case a, ok := <-p.lines:
-			switch {
-			case !ok:
-				return "", errors.New("the input has ended in the middle of a proof test: nothing is kept of it")
-			case a == "q":
-				return "", errEnough
-			case len(answers) == 0 || slices.Contains(answers, a):
-				return a, nil
-			}
-			p.say("Please answer with one of: %s, or q to end.", strings.Join(answers, ", "))
-		}
-	}
+	return &prover{terminal: newTerminal(in, out), d: d, o: o}
 }
 
 // idle asks for the last scan and refuses it while a batch is in progress.
