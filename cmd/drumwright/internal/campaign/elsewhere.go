@@ -13,13 +13,13 @@ type Elsewhere struct {
 func NotHere() []Elsewhere { return slices.Clone(elsewhere) }
 
 var elsewhere = []Elsewhere{
-	{"H14", "proof test of the high limit overdue", "safety/proof.TestDue"},
+	{"H14", "proof test of the high limit overdue", "control.TestBarHoldsUpEveryWayToANewRoast"},
 	{"H24", "the controller asks for heat that it must not have", "safety.TestNeverUnsafe"},
 	{"H50", "serial adapter under another name", "io/fieldbus.TestNothingIsWrittenToAForeignDevice"},
 	{"H52", "the process panics in a scan", "control.TestRunnerPanic"},
 	{"H55", "the process is killed and comes back", "cmd/drumwright.TestKilledAtAnyMoment"},
 	{"H56", "the computer loses power", "io/journal.TestKilledWriterLosesAtMostASecond"},
-	{"H58", "the wall clock steps", "control.TestDeadline"},
+	{"H58", "the wall clock steps", "control.TestStepsOfTheWallClockMoveNothing"},
 	{"H59", "disk full", "cmd/drumwright.TestFullAndReadOnlyDisk"},
 	{"H60", "disk slow or read-only", "cmd/drumwright.TestFullAndReadOnlyDisk"},
 	{"H61", "a file half written", "profiles.TestBrokenFilesAreRefused"},
