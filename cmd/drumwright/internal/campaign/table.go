@@ -291,8 +291,11 @@ var overheatRows = []Row{
 		},
 		Since: func(m *profiles.Machine) (point.Input, float64) { return point.Bean, float64(m.Limits.BeanHigh.At) },
 		Cause: one("bean_high"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.2},
-	{Hazard: "H78", Name: "exhaust above a limit of 215 °C", By: []Act{{}}, At: at(Mid), Needs: needs(point.Exhaust),
-		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.Limits.ExhaustHigh.At = 215 },
+	// By hand, for the bean loop itself keeps away from the limit.
+	{Hazard: "H78", Name: "exhaust above a limit of 215 °C", By: []Act{byHand("air", 0.85)}, At: at(Mid), Needs: needs(point.Exhaust),
+		Change: func(m *profiles.Machine, _ *profiles.Recipe) {
+			m.Limits.ExhaustHigh.At, m.Limits.InletHigh.At, m.Limits.ElementHigh.At = 215, 450, 800
+		},
 		Since: func(m *profiles.Machine) (point.Input, float64) {
 			return point.Exhaust, float64(m.Limits.ExhaustHigh.At)
 		},
