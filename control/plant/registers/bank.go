@@ -152,101 +152,14 @@ func (s *Server) show() error {
 // readings shows everything that the machine reports.
 func (s *Server) readings(r *plant.Readings) error {
 	var first error
-	put := func(i point.Input, v float64) {
-		if err := s.input(i, v, false); err != nil && first == nil {
-			first = err
-		}
-	}
-	probe := func(i point.Input, p plant.ProbeReading) {
-		if err := s.input(i, p.C, p.Status == plant.ProbeOpen); err != nil && first == nil {
-			first = err
-		}
-	}
-	contact := func(i point.Input, on bool) {
-		v := 0.0
-		if on {
+	for i := range point.NumInputs {
+		v, open := Shown(i, r)
+		if i == point.ResetButton && s.buttons.reset || i == point.FireButton && s.buttons.fire {
 			v = 1
 		}
-		put(i, v)
-	}
-	probe(point.Bean, r.BeanProbe)
-	probe(point.Bean2, r.Bean2Probe)
-	probe(point.InletAir, r.InletProbe)
-	probe(point.DrumSkin, r.SkinProbe)
-	probe(point.DrumSkin2, r.SkinProbe)
-	probe(point.Exhaust, r.ExhaustProbe)
-	probe(point.HeaterElement, r.ElementProbe)
-	probe(point.HighLimit, r.LimitProbe)
-	probe(point.Ambient, r.AmbientProbe)
-	probe(point.CoolingTray, r.TrayProbe)
-	probe(point.Collector, r.CollectorProbe)
-	probe(point.Cabinet, r.CabinetProbe)
-	put(point.DrumPulses, float64(r.DrumPulses))
-	put(point.DrumTurning, r.DrumRPM)
-	put(point.AirFlow, r.AirFlowKgPerH)
-	put(point.DrumStatus, status(r.DrumDrive))
-	put(point.BlowerStatus, status(r.BlowerDrive))
-	put(point.DrumHz, r.DrumDrive.OutputHz)
-	put(point.DrumCurrent, r.DrumDrive.CurrentA)
-	contact(point.PhasesHealthy, r.PhasesHealthy)
-	contact(point.SupplyHealthy, r.SupplyHealthy)
-	contact(point.DrumFault, r.DrumDrive.Fault)
-	contact(point.BlowerFault, r.BlowerDrive.Fault)
-	contact(point.AirProving, r.AirProven)
-	contact(point.CoolingFanRunning, r.CoolingFanRunning)
-	contact(point.CoverClosed, r.CoverClosed)
-	contact(point.EmergencyStopHealthy, r.EStopHealthy)
-	contact(point.HighLimitHealthy, r.LimitHealthy)
-	contact(point.ContactorClosed, r.ContactorClosed)
-	contact(point.ChargeGateOpen, r.ChargeGateOpen)
-	contact(point.DischargeDoorOpen, r.DischargeOpen)
-	contact(point.CarbonMonoxideAlarm, r.CarbonMonoxideAlarm)
-	contact(point.ResetButton, s.buttons.reset)
-	contact(point.FireButton, s.buttons.fire)
-	put(point.AirHeaterCurrent, r.AirHeaterA)
-	put(point.RadiantCurrent, r.RadiantA)
-	put(point.MainsVoltage, r.MainsV)
-	return first
-}
-
-func status(d plant.DriveReading) float64 {
-	switch {
-	case d.Fault:
-		return point.DriveFault
-	case d.Running:
-		return point.DriveRunning
-	}
-	return point.DriveStopped
-}
-
-// commands is what clients have written, as the machine takes it.
-func (s *Server) commands() plant.Commands {
-	on := func(o point.Output) bool { return s.order(o) >= 0.5 }
-	c := plant.Commands{
-		DrumRun: on(point.DrumRun), DrumHz: s.order(point.DrumSpeed),
-		BlowerRun: on(point.BlowerRun), BlowerHz: s.order(point.BlowerSpeed),
-		AirHeaterDuty: s.order(point.AirHeaterPower), RadiantDuty: s.order(point.RadiantPower),
-		HeatEnable: on(point.HeatEnable), CoolingFan: on(point.CoolingFan), Stirrer: on(point.Stirrer), Horn: on(point.Horn),
-	}
-	// Without an output of its own a thing is wired to go with its neighbour.
-	if !s.m.HasOut[point.DrumRun] {
-		c.DrumRun = c.DrumHz > 0
-	}
-	if !s.m.HasOut[point.BlowerRun] {
-		c.BlowerRun = c.BlowerHz > 0
-	}
-	if !s.m.HasOut[point.HeatEnable] {
-		c.HeatEnable = true
-	}
-	if s.m.HasOut[point.Heartbeat] {
-		if b := on(point.Heartbeat); b != s.lastBeat {
-			s.lastBeat = b
-			s.beats++
+		if err := s.input(i, v, open); err != nil && first == nil {
+			first = err
 		}
-		c.Heartbeat = s.beats
-	} else {
-		s.beats++
-		c.Heartbeat = s.beats
 	}
-	return c
+	return first
 }

@@ -24,8 +24,7 @@ type Server struct {
 	machine  *plant.Machine
 	banks    map[bankKey]*bank
 	buttons  struct{ reset, fire bool }
-	lastBeat bool
-	beats    uint16
+	wiring   Wiring
 	silent   map[bankKey]bool // units that do not answer; table is not looked at
 	awake    chan struct{}    // closed when a silent unit may answer again
 	requests uint64
@@ -52,7 +51,7 @@ const defaultTurnRound = 2 * time.Millisecond
 // belongs to the server from then on: touch it in With only.
 func New(m *profiles.Machine, machine *plant.Machine) (*Server, error) {
 	s := &Server{
-		m: m, machine: machine, banks: layOut(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
+		m: m, machine: machine, banks: layOut(m), wiring: NewWiring(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
 		TurnRound: defaultTurnRound, closed: make(chan struct{}),
 	}
 	return s, s.show()
@@ -163,7 +162,7 @@ func (s *Server) Close() {
 func (s *Server) Advance(dtS float64) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.machine.SetCommands(s.commands())
+	s.machine.SetCommands(s.wiring.Commands(s.order))
 	s.machine.Step(dtS)
 	return s.show()
 }

@@ -70,7 +70,7 @@ func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 		return nil, err
 	}
 	b := &batch{cell: c, core: core, each: each}
-	b.field = field{m: m, machine: machine, rng: rand.New(rand.NewPCG(c.Seed, 0x61737365)), noiseC: told.NoiseC, bumpSd: c.Off.BumpC, flow: 1 + c.Off.FlowFrac}
+	b.field = field{m: m, machine: machine, wiring: registers.NewWiring(m), rng: rand.New(rand.NewPCG(c.Seed, 0x61737365)), noiseC: told.NoiseC, bumpSd: c.Off.BumpC, flow: 1 + c.Off.FlowFrac}
 	if c.Off.NoiseC > 0 {
 		b.field.noiseC = c.Off.NoiseC
 	}

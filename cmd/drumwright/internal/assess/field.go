@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 
 	"drumwright/control/plant"
+	"drumwright/control/plant/registers"
 	"drumwright/io/point"
 	"drumwright/profiles"
 	"drumwright/safety"
@@ -23,8 +24,7 @@ type field struct {
 	flow    float64 // true flow over what blower and meter say
 	last    point.Image
 	scan    int
-	beat    bool
-	beats   uint16
+	wiring  registers.Wiring
 	err     error
 }
 
@@ -66,92 +66,28 @@ func (f *field) through(a *point.Access, i fmt.Stringer, v float64) point.Value 
 	return a.Decode(w[:])
 }
 
-// shown is what the machine shows for a role, without noise.
+// shown is what the machine shows for a role, without noise but with a bumping
+// bed and a flow meter that is told the same lie as the blower.
 func (f *field) shown(i point.Input, r *plant.Readings) float64 {
-	on := func(b bool) float64 {
-		if b {
-			return 1
-		}
-		return 0
-	}
+	v, _ := registers.Shown(i, r)
 	switch i {
 	case point.Bean, point.Bean2:
-		return r.BeanProbe.C + f.bumpC
-	case point.InletAir:
-		return r.InletProbe.C
-	case point.DrumSkin, point.DrumSkin2:
-		return r.SkinProbe.C
-	case point.Exhaust:
-		return r.ExhaustProbe.C
-	case point.HeaterElement:
-		return r.ElementProbe.C
-	case point.HighLimit:
-		return r.LimitProbe.C
-	case point.Ambient, point.Cabinet, point.Collector:
-		return r.AmbientProbe.C
-	case point.CoolingTray:
-		return r.TrayProbe.C
-	case point.DrumPulses:
-		return float64(r.DrumPulses)
-	case point.DrumTurning:
-		return r.DrumRPM
+		return v + f.bumpC
 	case point.AirFlow:
-		return r.AirFlowKgPerH / f.flow
-	case point.DrumStatus:
-		return on(r.DrumDrive.Running)
-	case point.BlowerStatus:
-		return on(r.BlowerDrive.Running)
-	case point.DrumHz:
-		return r.DrumDrive.OutputHz
-	case point.AirProving:
-		return on(r.AirProven)
-	case point.CoolingFanRunning:
-		return on(r.CoolingFanRunning)
-	case point.DrumCurrent:
-		return r.DrumDrive.CurrentA
-	case point.CoverClosed, point.EmergencyStopHealthy, point.HighLimitHealthy, point.PhasesHealthy, point.SupplyHealthy:
-		return 1
-	case point.ContactorClosed:
-		return on(r.ContactorClosed)
-	case point.ChargeGateOpen:
-		return on(r.ChargeGateOpen)
-	case point.DischargeDoorOpen:
-		return on(r.DischargeOpen)
-	case point.AirHeaterCurrent:
-		return r.AirHeaterA
-	case point.RadiantCurrent:
-		return r.RadiantA
-	case point.MainsVoltage:
-		return r.MainsV
+		return v / f.flow
 	}
-	return 0
+	return v
 }
 
 // write gives what the gate permits to the machine.
 func (f *field) write(p *safety.Permit) {
-	get := func(o point.Output) float64 {
-		if !f.m.HasOut[o] {
-			return 0
-		}
+	c := f.wiring.Commands(func(o point.Output) float64 {
 		v := p.Value(o)
 		if v < f.m.DeadHz[o] {
 			v = 0
 		}
 		return f.through(&f.m.Out[o], o, v).V
-	}
-	on := func(o point.Output) bool { return get(o) >= 0.5 }
-	c := plant.Commands{
-		DrumHz: get(point.DrumSpeed), BlowerHz: f.flow * get(point.BlowerSpeed),
-		AirHeaterDuty: get(point.AirHeaterPower), RadiantDuty: get(point.RadiantPower),
-		CoolingFan: on(point.CoolingFan), Stirrer: on(point.Stirrer),
-	}
-	c.DrumRun = on(point.DrumRun) || !f.m.HasOut[point.DrumRun] && c.DrumHz > 0
-	c.BlowerRun = on(point.BlowerRun) || !f.m.HasOut[point.BlowerRun] && c.BlowerHz > 0
-	c.HeatEnable = on(point.HeatEnable) || !f.m.HasOut[point.HeatEnable]
-	if b := on(point.Heartbeat); b != f.beat || !f.m.HasOut[point.Heartbeat] {
-		f.beat = b
-		f.beats++
-	}
-	c.Heartbeat = f.beats
+	})
+	c.BlowerHz *= f.flow
 	f.machine.SetCommands(c)
 }
