@@ -56,6 +56,8 @@ type Controller struct {
 	lead       observe.InletLead
 	loop       beanloop.Loop
 	loopParams beanloop.Params
+	beanOut    beanloop.Output // of the last scan in which the loop was closed
+	reach      reach
 	estimate   observe.Estimate
 	observing  bool
 	closed     bool // the bean loop is closed

@@ -74,6 +74,7 @@ func (c *Controller) beanSet(img *point.Image, rec *record.Scan) float64 {
 	}
 	t := c.sinceCharge()
 	out := c.loop.Step(c.curve.Target(t, c.loopParams.LookS), c.estimate, inputOf(c, img, t))
+	c.beanOut = out
 	rec.Bean.LimitedHigh, rec.Bean.LimitedLow = out.AtHigh, out.AtLow
 	return out.SetC
 }

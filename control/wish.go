@@ -20,7 +20,7 @@ func (c *Controller) wishAll(img *point.Image, dt float64, rec *record.Scan) {
 	if heatOn {
 		w[point.HeatEnable] = 1
 	}
-	c.wishHeat(w, img, heatOn, rec)
+	c.wishHeat(w, img, heatOn, dt, rec)
 	c.wishTray(w)
 	c.wishHorn(w)
 	c.wishHeartbeat(w, dt)
@@ -97,7 +97,7 @@ func (c *Controller) wantedSkinSpeed(dt float64) float64 {
 
 // wishHeat runs both loops, also when they are off, so that they know where
 // they stand when they are switched on.
-func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on bool, rec *record.Scan) {
+func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on bool, dt float64, rec *record.Scan) {
 	ambient, _ := c.ambientC(img)
 	flow := c.flowKgPerH(img) / 3600
 	mode, hand := pid.Auto, 0.0
@@ -113,6 +113,7 @@ func (c *Controller) wishHeat(w *[point.NumOutputs]float64, img *point.Image, on
 	}
 	a := c.air.Step(heat.AirIn{Mode: mode, SetC: c.set.inletC, RemoteC: c.set.inletC, MeasuredC: usable(img, point.InletAir),
 		IntakeC: ambient, FlowKgPerS: flow, ManualDuty: hand})
+	c.watchReach(&a, dt, img, rec)
 	if !on {
 		a.Duty, a.PowerW = 0, 0 // a loop without a reading repeats its last
 	}

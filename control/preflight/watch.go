@@ -57,6 +57,7 @@ type kind int
 const (
 	inletHighest kind = iota
 	inletLowest
+	byExhaust
 	airFull
 	airOff
 	baseFull
@@ -80,7 +81,7 @@ func (w *watch) add(f *flight, s *record.Scan) {
 	airMost := float64(h.Air.MaxDuty)
 	skinOff := s.Base.SetC - s.Image.In[point.DrumSkin].V
 	for k, held := range [numKinds]bool{
-		inletHighest: s.Bean.LimitedHigh, inletLowest: s.Bean.LimitedLow,
+		inletHighest: s.Bean.LimitedHigh && s.Bean.Bound != record.BoundExhaust, byExhaust: s.Bean.LimitedHigh && s.Bean.Bound == record.BoundExhaust, inletLowest: s.Bean.LimitedLow,
 		// A limited air loop keeps a little of its power in reserve, and less than
 		// all of it is the most that a hot element can take.
 		airFull: air >= airMost-dutyEdge || s.Air.Limited && short > 0, airOff: s.Air.Limited && short < 0,
@@ -126,6 +127,8 @@ func (w *watch) name(k kind, f *flight) string {
 		return fmt.Sprintf("inlet air at its highest set point, %v", m.Loops.Air.MaxSet)
 	case inletLowest:
 		return fmt.Sprintf("inlet air at its lowest set point, %v", m.Loops.Air.MinSet)
+	case byExhaust:
+		return fmt.Sprintf("inlet air held back so that the exhaust stays below its limit, %v", m.Limits.ExhaustHigh.At)
 	case airFull:
 		return "air heater at its most"
 	case airOff:

@@ -79,7 +79,10 @@ type Bean struct {
 	HeatFactor   float64 // heat transfer against the machine's model
 	LimitedHigh  bool    // the inlet limit holds the loop back
 	LimitedLow   bool
-	EstimatorOff bool // no estimate is being made
+	Bound        Bound   // what holds the loop back
+	ShortC       float64 // forecast at the end of the curve: below its temperature by so much; 0 = it can be met
+	LateS        float64 // and reached so much later
+	EstimatorOff bool    // no estimate is being made
 }
 
 // Mode of a loop.

@@ -154,6 +154,9 @@ type BeanView struct {
 	HeatFactor  Number `json:"heat_factor"`
 	LimitedHigh bool   `json:"limited_high"`
 	LimitedLow  bool   `json:"limited_low"`
+	Bound       string `json:"bound"`   // what holds the loop back, see Bound; "" = nothing
+	ShortC      Number `json:"short_c"` // forecast at the end of the curve; null = the loop is not closed
+	LateS       Number `json:"late_s"`
 }
 
 // LoopView is one heat loop. The set point is null while the loop is off, the
@@ -342,7 +345,8 @@ func bean(b *Bean) BeanView {
 	return BeanView{Active: b.Active, TargetC: unless0(b.TargetC, b.TargetC), TargetKPerS: unless0(b.TargetC, b.TargetKPerS),
 		TrueC: given(on, b.TrueC), TrueSdC: given(on, b.TrueSdC), RateKPerS: given(on, b.RateKPerS), RateSdKPerS: given(on, b.RateSdKPerS),
 		MoistureDB: given(on, b.MoistureDB), Loss: given(on, b.Loss), LossSd: given(on, b.LossSd),
-		ProbeLagS: given(on, b.ProbeLagS), HeatFactor: given(on, b.HeatFactor), LimitedHigh: b.LimitedHigh, LimitedLow: b.LimitedLow}
+		ProbeLagS: given(on, b.ProbeLagS), HeatFactor: given(on, b.HeatFactor), LimitedHigh: b.LimitedHigh, LimitedLow: b.LimitedLow,
+		Bound: b.Bound.String(), ShortC: given(b.Active, b.ShortC), LateS: given(b.Active, b.LateS)}
 }
 
 func loop(l *Loop, measured bool) LoopView {
