@@ -244,7 +244,7 @@ func (out *Placement) remarks(s *Setup, p Probe) (list []string) {
 	say(thin >= depthLeastMM && thin < depthGoodMM, "the thinned %s bed is %.0f mm deep; %.0f mm would be comfortable", out.Shallowest, thin, depthGoodMM)
 	say(out.FromEyeMM.Value < 0, "the place lies above the eye of the thinned bed, where beans are loose and the reading unsteady")
 	if s.Paddles > 0 && out.PastPaddleMM < ClearanceMM {
-		say(true, "the paddles sweep this place: the probe must end in the gap between face and paddles, %.0f mm from their edge, or the paddle needs a notch there", ClearanceMM)
+		say(true, "the paddles pass this place or come within %.0f mm of it: the probe must end in the gap between face and paddles, %.0f mm from their edge, or the paddle needs a notch there", ClearanceMM, ClearanceMM)
 		say(p.GapMM == 0, "the gap between face and paddles is not given: measure it before buying the probe")
 		say(p.GapMM > 0 && p.GapMM-ClearanceMM < p.ImmersedMM.Value, "the gap of %.0f mm leaves %.0f mm for the probe, less than the %.0f mm given: notch the paddle, or accept the greater stem error of a shorter probe",
 			p.GapMM, max(0, p.GapMM-ClearanceMM), p.ImmersedMM.Value)
@@ -263,7 +263,6 @@ func checksAfter(s *Setup, out *Placement) []string {
 		"Hot, with beans: the reading ripples less than 0.5 K in the rhythm of the paddles.",
 		"Change the drum's speed by a tenth: the reading must not jump. If it does, the tip is in and out of the bed.",
 		"Probe straight, gland tight, cable off everything hot and turning. Look again at each cleaning.",
-		"Then charge a batch and run the warm test: it measures lag and bed share where this page only estimates them.",
 	}
 	if s.Paddles == 0 {
 		checks[3] = "No bean wedges between probe and wall."

@@ -115,7 +115,7 @@ func TestRegionIsCovered(t *testing.T) {
 func TestPlacementSpeaksOfPaddles(t *testing.T) {
 	s := smallSetup()
 	p := testProbe()
-	for gap, want := range map[float64]string{0: "gap between face and paddles is not given", 20: "leaves 5 mm for the probe", 60: "paddles sweep this place"} {
+	for gap, want := range map[float64]string{0: "gap between face and paddles is not given", 20: "leaves 5 mm for the probe", 60: "paddles pass this place"} {
 		p.GapMM = gap
 		out, err := s.Put(testStages, p)
 		if err != nil {
