@@ -25,6 +25,13 @@ type Sink interface {
 	Put(*record.Scan)
 }
 
+// Tape keeps scans for replay. Decided is called after each Step with what reached
+// it beside image and time, and its record; it copies what it needs and never
+// blocks.
+type Tape interface {
+	Decided(c *Controller, h *Heard, rec *record.Scan)
+}
+
 // Clock keeps the rhythm. Next waits for the next scan and says how late it
 // begins, how many whole periods were missed, and how long reading and the
 // whole scan may take. It returns the context's error when that is done.
@@ -50,6 +57,7 @@ type Runner struct {
 	Preflight func(*profiles.Recipe) record.Forecast      // foresees a recipe that is about to be loaded; runs on the caller's goroutine; nil = none
 	Latches   func([]string)                              // told when the latched causes change; must not block
 	Bars      func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
+	Tape      Tape                                        // nil = none
 	Monitor   *Monitor                                    // turns heat off when a scan hangs; nil = none, for simulated time
 
 	Log *slog.Logger
@@ -60,6 +68,7 @@ type Runner struct {
 	cuts    uint64        // times that the monitor has turned heat off, as far as this scan knows
 	rec     record.Scan
 	cmds    [16]Command
+	heard   Heard
 	reqs    [16]*request
 }
 
@@ -198,6 +207,10 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		}
 		permit := r.Core.Step(nowS, &img, r.cmds[:n], rec)
 		step := time.Now()
+		if r.Tape != nil { // before what others than Step add to the record
+			r.heard = Heard{Bar: r.Core.bar, Commands: r.cmds[:n]}
+			r.Tape.Decided(r.Core, &r.heard, rec)
+		}
 		if cut {
 			rec.Add(record.Event{Kind: record.Warning, Name: "scan-stuck", Text: "No permit was written for too long: heat was turned off apart from the scan.", Value: gapS, Limit: r.Monitor.Limit.Seconds()})
 		}

@@ -22,13 +22,14 @@ const module = "drumwright/"
 // arrows says which rooms of this module a package may import. A package that is
 // not listed may import none. Tests may import what they like.
 var arrows = map[string][]string{
-	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/heat", "control/observe", "control/pid", "control/tune",
+	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/frozen", "control/heat", "control/observe", "control/pid", "control/tune",
 		"profiles", "safety", "io/point", "io/record"},
 	"control/batch":           {"profiles"},
 	"control/bean":            {},
 	"control/beanloop":        {"control/bean", "control/observe"},
 	"control/drum":            {},
 	"io/drawing":              {"control/drum"},
+	"control/frozen":          {},
 	"control/heat":            {"control/bean", "control/pid"},
 	"control/observe":         {"control/bean"},
 	"control/pid":             {},
@@ -43,6 +44,7 @@ var arrows = map[string][]string{
 	"io/sensor":               {},
 	"io/fieldbus":             {"io/point", "safety", "profiles"},
 	"io/journal":              {"io/point", "io/record"},
+	"io/tape":                 {"io/point", "io/record"},
 	"io/telemetry":            {"io/point", "io/record"},
 	"io/panel":                {"io/point", "io/record"},
 	"io/report":               {"io/point", "io/record"},

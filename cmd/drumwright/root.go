@@ -80,7 +80,22 @@ is for licensed electricians.
 		SilenceErrors: true,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return exitError{codeInput, err} })
-	root.AddCommand(demoCommand(), assessCommand(), campaignCommand(), serveCommand(), plantCommand(), checkCommand(), preflightCommand(), matrixCommand(), drumCommand(), trialCommand(), probeCommand(), proveCommand(), versionCommand())
+	root.AddCommand(
+		demoCommand(),
+		assessCommand(),
+		campaignCommand(),
+		serveCommand(),
+		plantCommand(),
+		checkCommand(),
+		preflightCommand(),
+		replayCommand(),
+		matrixCommand(),
+		drumCommand(),
+		trialCommand(),
+		probeCommand(),
+		proveCommand(),
+		versionCommand(),
+	)
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {

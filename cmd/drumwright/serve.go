@@ -130,6 +130,9 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	kept := newMemoryKeeper(keep, core, restored, log)
 	defer kept.close()
 	runner.Latches = kept.put
+	recorder := newRecorder(core, keep.KeepTape, false, log)
+	defer recorder.close()
+	runner.Tape = recorder
 
 	punctual := newPunctuality()
 	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}}

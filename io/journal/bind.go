@@ -31,6 +31,8 @@ func bind(s *sqlite3.Stmt, args ...any) error {
 			err = s.BindInt64(i+1, v)
 		case uint64:
 			err = s.BindInt64(i+1, int64(v))
+		case []byte:
+			err = s.BindBlob(i+1, v)
 		case bool:
 			err = s.BindBool(i+1, v)
 		case record.Number:

@@ -1,6 +1,6 @@
-// Package journal keeps batches, samples, events, trips and proof tests in an
-// embedded SQLite file, and the latches that must outlive a restart. It is not a
-// trend store for days (the metrics are) and not a recording for replay.
+// Package journal keeps batches, samples, events, trips, proof tests and the tapes
+// for replay in an embedded SQLite file, and the latches that must outlive a
+// restart. It is not a trend store for days (the metrics are).
 //
 // Invariant: Put never waits for the disk, and what was put more than a second
 // ago survives the end of the process, and of the power, at any moment. A batch

@@ -15,11 +15,13 @@ var (
 	schema2 string
 	//go:embed schema/3.sql
 	schema3 string
+	//go:embed schema/4.sql
+	schema4 string
 )
 
 // migrations lead from each schema version to the next, starting from an empty
 // file. One that has shipped is never edited; there is no way back.
-var migrations = []string{schema1, schema2, schema3}
+var migrations = []string{schema1, schema2, schema3, schema4}
 
 // version reads the schema version; an empty file has 0.
 func version(c *sqlite3.Conn) (int, error) {

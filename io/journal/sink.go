@@ -90,6 +90,7 @@ type row struct {
 	sample   *record.KeptSample
 	event    *event
 	kept     *record.KeptBatch
+	tape     *record.TapeChunk
 	text     string
 }
 

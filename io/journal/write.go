@@ -152,9 +152,9 @@ func (s *Sink) checkpoint() {
 
 // writer holds the statements of one transaction, prepared when first needed.
 type writer struct {
-	conn                              *sqlite3.Conn
-	run                               int64
-	sample, event, trip, reset, batch *sqlite3.Stmt
+	conn                                    *sqlite3.Conn
+	run                                     int64
+	sample, event, trip, reset, batch, tape *sqlite3.Stmt
 }
 
 func (w *writer) write(r *row) error {
@@ -178,6 +178,9 @@ func (w *writer) write(r *row) error {
 		k := r.kept
 		return run(s, k.ID, w.run, k.Result, k.Recipe, k.RecipeHash, k.MachineHash, k.GreenKg, k.Charged, k.Ended,
 			k.TurnS, k.TurnC, k.FirstCrackS, k.DropS, k.DropC, k.TargetDropC, k.LossAtDrop)
+	}
+	if r.tape != nil {
+		return w.writeTape(r.batch, r.tape)
 	}
 	return once(w.conn, insertText, hash(r.text), r.text)
 }
@@ -214,7 +217,7 @@ func (w *writer) prepared(s **sqlite3.Stmt, query string) (_ *sqlite3.Stmt, err 
 }
 
 func (w *writer) close() {
-	for _, s := range []*sqlite3.Stmt{w.sample, w.event, w.trip, w.reset, w.batch} {
+	for _, s := range []*sqlite3.Stmt{w.sample, w.event, w.trip, w.reset, w.batch, w.tape} {
 		s.Close() // of nil: nothing
 	}
 }

@@ -32,13 +32,15 @@ type Plan struct {
 	Faults   []Fault
 	Mismatch plant.Mismatch // how the machine differs from its file
 	Sinks    []control.Sink
-	Tell     func(*record.Scan, record.Event)     // told of every event; may be nil
-	Posted   func(scan uint64, c control.Command) // told of every command and the scan that hears it; may be nil
-	Through  func(control.Field) control.Field    // stands between controller and fieldbus; may be nil
-	Beside   func(*Moment) (over bool)            // looks and acts before each scan, may end the day; may be nil
-	Habits   Habits                               // of the operator
-	Wire     registers.WireFaults                 // errors on the buses, from the first scan on
-	Warm     bool                                 // the machine is warm from the second scan on
+	Tell     func(*record.Scan, record.Event)       // told of every event; may be nil
+	Posted   func(scan uint64, c control.Command)   // told of every command and the scan that hears it; may be nil
+	Through  func(control.Field) control.Field      // stands between controller and fieldbus; may be nil
+	Beside   func(*Moment) (over bool)              // looks and acts before each scan, may end the day; may be nil
+	Tape     func(*control.Controller) control.Tape // keeps the scans for replay; may be nil
+	Restored control.Restored                       // what an earlier day has left
+	Habits   Habits                                 // of the operator
+	Wire     registers.WireFaults                   // errors on the buses, from the first scan on
+	Warm     bool                                   // the machine is warm from the second scan on
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
 	MaxS     float64 // longest day, s of simulated time; 0 = 6 h
@@ -119,13 +121,16 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 		return nil, err
 	}
 	defer field.Close()
-	core, err := control.New(p.Machine, control.Restored{})
+	core, err := control.New(p.Machine, p.Restored)
 	if err != nil {
 		return nil, err
 	}
 	d := &day{plan: p, server: server, moistureWB: params.MoistureWB, res: &Result{}}
 	d.runner = control.NewRunner(through(p, field), &clock{control.Lockstep{Advance: d.advance}, d}, core)
 	d.runner.Log = p.Log
+	if p.Tape != nil {
+		d.runner.Tape = p.Tape(core)
+	}
 	d.runner.Sinks = append([]control.Sink{d}, p.Sinks...)
 	if err := d.runner.Run(ctx); err != nil && !errors.Is(err, errDayOver) {
 		return nil, err
