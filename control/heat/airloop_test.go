@@ -56,6 +56,7 @@ func TestAirStepUp(t *testing.T) {
 				r.forS(400, always(150), flow)
 				s := r.forS(200, always(250), flow)
 				over, settled := highest(s)-250, settledAfterS(s, 250, 2, p.PeriodS)
+				t.Logf("%s, %s, flow share %g: overshoot %.2f K, within 2 K after %.0f s", tc.name, name, share, over, settled)
 				if over > tc.overshootK || settled > tc.settle || math.Abs(s[len(s)-1]-250) > 0.5 {
 					t.Errorf("%s, %s, flow share %g: overshoot %.2f K (allowed %g), within 2 K after %.0f s (allowed %g), end %.2f",
 						tc.name, name, share, over, tc.overshootK, settled, tc.settle, s[len(s)-1])
@@ -76,7 +77,9 @@ func TestAirFlowRamp(t *testing.T) {
 				from := 0.8 * p.NominalFlowKgPerS
 				r.forS(600, always(250), always(from))
 				s := r.forS(150, always(250), func(t float64) float64 { return from * (1 + (to-1)*min(1, t/10)) })
-				if up, down := highest(s)-250, 250-lowest(s); up > 4 || down > 4 {
+				up, down := highest(s)-250, 250-lowest(s)
+				t.Logf("%s, flow x %g, element heat x %g: +%.2f and -%.2f K", name, to, heatErr, up, down)
+				if up > 4 || down > 4 {
 					t.Errorf("%s, flow x %g, element heat x %g: +%.2f and -%.2f K, allowed 4", name, to, heatErr, up, down)
 				}
 			}

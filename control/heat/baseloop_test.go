@@ -77,6 +77,7 @@ func TestBaseStepUp(t *testing.T) {
 				}
 				s := r.forS(3000, always(220), always(inletC))
 				over, settled := highest(s)-220, settledAfterS(s, 220, 2, 0.5)
+				t.Logf("%s, %s, inlet %g: overshoot %.2f K, within 2 K after %.0f s", m.name, tc.name, inletC, over, settled)
 				if over > tc.overshootK || settled > tc.settle || math.Abs(s[len(s)-1]-220) > 0.2 {
 					t.Errorf("%s, %s, inlet %g: overshoot %.2f K (allowed %g), within 2 K after %.0f s (allowed %g), end %.2f",
 						m.name, tc.name, inletC, over, tc.overshootK, settled, tc.settle, s[len(s)-1])
@@ -157,7 +158,9 @@ func TestBaseSaturationDoesNotWindUp(t *testing.T) {
 			}
 			r.cut, r.plant.mains = nil, 1
 			s = r.forS(4000, always(220), always(25))
-			if over := highest(s) - 220; over > 2 {
+			over := highest(s) - 220
+			t.Logf("%s, limit outside %v: overshoot %.2f K after saturation", m.name, outside, over)
+			if over > 2 {
 				t.Errorf("%s, limit outside %v: overshoot %.2f K after saturation, allowed 2", m.name, outside, over)
 			}
 		}

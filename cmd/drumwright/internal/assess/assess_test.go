@@ -21,8 +21,11 @@ func TestCurves(t *testing.T) {
 		for x := 0.0; x <= c.DropS; x += 0.5 {
 			s, v = append(s, x), append(v, c.At(x))
 		}
-		if got := roughness(s, v, 127); math.Abs(got-want.rough) > 0.015 {
+		if got := roughness(windowRates(s, v, 127)); math.Abs(got-want.rough) > 0.015 {
 			t.Errorf("curve %s: roughness %.3f K/min, want %.2f", c.Name, got, want.rough)
+		}
+		if n := rises(windowRates(s, v, 0)); n != 0 {
+			t.Errorf("curve %s: its rate of rise rises %d times", c.Name, n)
 		}
 	}
 }
@@ -103,6 +106,20 @@ func TestAssess(t *testing.T) {
 	}
 }
 
+// Rates by hand: two rises of more than 0.3 K/min, and second differences of
+// -1.2, 0.7, 1.9, -3 and 3 K/min.
+func TestRoughness(t *testing.T) {
+	rates := []float64{10, 9, 6.8, 5.3, 5.7, 3.1, 3.5}
+	if n := rises(rates); n != 2 {
+		t.Errorf("%d rises, want 2", n)
+	}
+	// 9-10=-1, -2.2, -1.5, +0.4, -2.6, +0.4: differences of those, squared.
+	want := math.Sqrt((1.2*1.2 + 0.7*0.7 + 1.9*1.9 + 3*3 + 3*3) / 5)
+	if got := roughness(rates); math.Abs(got-want) > 1e-9 {
+		t.Errorf("roughness %.4f, want %.4f", got, want)
+	}
+}
+
 // What was broken off keeps no goal and is no excuse unless nobody could.
 func TestJudge(t *testing.T) {
 	ok := Figures{RmsC: 0.1, MaxC: 0.2}
@@ -116,16 +133,22 @@ func TestJudge(t *testing.T) {
 		{"broken off", Result{Group: Single, Figures: ok, InReach: true, BrokenOffBy: "x"}, false, false},
 		{"out of reach", Result{Group: Single, Figures: Figures{RmsC: 3}}, true, true},
 		{"missed", Result{Group: Single, Figures: Figures{RmsC: 0.51}, InReach: true}, false, false},
+		{"nominal and rough", Result{Group: Nominal, Figures: Figures{RmsC: 0.1, MaxC: 0.2, RoughKPerMin: 0.41}, InReach: true}, false, false},
+		{"nominal with a swing", Result{Group: Nominal, Figures: Figures{RmsC: 0.1, MaxC: 0.2, RateRises: 1}, InReach: true}, false, false},
 		{"nominal with a peak", Result{Group: Nominal, Figures: Figures{RmsC: 0.1, MaxC: 0.7}, InReach: true}, false, false},
 	} {
 		goals := Judge([]Result{c.r})
 		if (len(goals) == 0) != c.none {
 			t.Errorf("%s: %d goals", c.name, len(goals))
 		}
+		missed := 0
 		for _, g := range goals {
-			if g.Kept != c.kept {
-				t.Errorf("%s: kept %v", c.name, g.Kept)
+			if !g.Kept {
+				missed++
 			}
+		}
+		if (missed == 0) != c.kept {
+			t.Errorf("%s: %d goals missed, want all kept: %v", c.name, missed, c.kept)
 		}
 	}
 }

@@ -6,6 +6,7 @@ package assess
 const (
 	nominalRmsC  = 0.2
 	nominalMaxC  = 0.6
+	nominalRough = 0.4 // K/min
 	singleRmsC   = 0.5
 	cornerRmsC   = 1.0 // in at least manyShare of the corners
 	cornerWorstC = 1.8

@@ -9,8 +9,8 @@ import (
 // Print writes the table of all cells, the summary and the goals for people.
 func Print(w io.Writer, results []Result, goals []Goal) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "machine\tcurve\tgroup\tname\trms\tsettled\tmost\tat drop\tloss\tbeans\tat limit\trough\tbest\treach\t")
-	fmt.Fprintln(t, "\t\t\t\t°C\t°C\t°C\t°C\tpoints\tK\t%\tK/min\t°C\t\t")
+	fmt.Fprintln(t, "machine\tcurve\tgroup\tname\trms\tsettled\tmost\tat drop\tloss\tbeans\tat limit\trough\trises\tbest\treach\t")
+	fmt.Fprintln(t, "\t\t\t\t°C\t°C\t°C\t°C\tpoints\tK\t%\tK/min\t\t°C\t\t")
 	for i := range results {
 		r := &results[i]
 		reach := "yes"
@@ -28,8 +28,8 @@ func Print(w io.Writer, results []Result, goals []Goal) error {
 		if r.BestRmsC != r.RmsC {
 			best = fmt.Sprintf("%.2f", r.BestRmsC)
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.2f\t%.2f\t%.2f\t%+.2f\t%+.1f\t%.2f\t%.0f\t%.2f\t%s\t%s\t\n", r.Size, r.Curve, r.Group, r.Name,
-			r.RmsC, r.SettledRmsC, r.MaxC, r.DropErrorC, 100*r.LossError, r.BeanErrorC, 100*r.LimitedShare, r.RoughKPerMin, best, reach)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.2f\t%.2f\t%.2f\t%+.2f\t%+.1f\t%.2f\t%.0f\t%.2f\t%d\t%s\t%s\t\n", r.Size, r.Curve, r.Group, r.Name,
+			r.RmsC, r.SettledRmsC, r.MaxC, r.DropErrorC, 100*r.LossError, r.BeanErrorC, 100*r.LimitedShare, r.RoughKPerMin, r.RateRises, best, reach)
 	}
 	if err := t.Flush(); err != nil {
 		return err

@@ -54,6 +54,7 @@ type Figures struct {
 	BeanErrorC   float64 `json:"bean_error_rms_c"`
 	LimitedShare float64 `json:"limited_share"` // of the time, at a limit of inlet air or heater
 	RoughKPerMin float64 `json:"roughness_k_per_min"`
+	RateRises    int     `json:"rate_rises"` // of the rate of rise from one window to the next, against a curve whose rate only falls
 	TurnS        float64 `json:"turn_s"`
 }
 
@@ -61,6 +62,7 @@ const (
 	fromTurnS    = 60.0
 	settledS     = 120.0
 	roughWindowS = 30.0
+	riseKPerMin  = 0.3 // what counts as a rise
 )
 
 func (t *trace) figures() Figures {
@@ -96,16 +98,15 @@ func (t *trace) figures() Figures {
 	f.RmsC, f.SettledRmsC, f.BeanErrorC = root(sum, n), root(settled, ns), root(bean, n)
 	f.LimitedShare = float64(limited) / float64(max(n, 1))
 	f.LossError = t.lossErr
-	f.RoughKPerMin = roughness(t.sinceS, t.probeC, f.TurnS+fromTurnS)
+	rates := windowRates(t.sinceS, t.probeC, f.TurnS+fromTurnS)
+	f.RoughKPerMin, f.RateRises = roughness(rates), rises(rates)
 	return f
 }
 
 func root(sum float64, n int) float64 { return math.Sqrt(sum / float64(max(n, 1))) }
 
-// roughness is the rms of the second difference of the rate of rise, K/min,
-// taken over successive windows.
-func roughness(timeS, valueC []float64, fromS float64) float64 {
-	var rates []float64
+// windowRates is the rate of rise over successive windows, K/min.
+func windowRates(timeS, valueC []float64, fromS float64) (rates []float64) {
 	lastS, lastC, begun := 0.0, 0.0, false
 	for i, s := range timeS {
 		switch {
@@ -117,6 +118,21 @@ func roughness(timeS, valueC []float64, fromS float64) float64 {
 			lastS, lastC = s, valueC[i]
 		}
 	}
+	return rates
+}
+
+// rises counts the windows in which the rate rises by more than riseKPerMin.
+func rises(rates []float64) (n int) {
+	for i := 1; i < len(rates); i++ {
+		if rates[i] > rates[i-1]+riseKPerMin {
+			n++
+		}
+	}
+	return n
+}
+
+// roughness is the rms of the second difference of the rates.
+func roughness(rates []float64) float64 {
 	sum, n := 0.0, 0
 	for i := 2; i < len(rates); i++ {
 		d := rates[i] - 2*rates[i-1] + rates[i-2]

@@ -107,6 +107,8 @@ func Judge(results []Result) []Goal {
 	}
 	each(Nominal, fmt.Sprintf("nominal: rms at most %.1f °C and never more than %.1f °C off", nominalRmsC, nominalMaxC), true,
 		func(r *Result) bool { return r.kept(nominalRmsC) && r.MaxC <= nominalMaxC })
+	each(Nominal, fmt.Sprintf("nominal: roughness at most %.1f K/min, and the rate of rise never rises", nominalRough), true,
+		func(r *Result) bool { return r.BrokenOffBy == "" && r.RoughKPerMin <= nominalRough && r.RateRises == 0 })
 	each(Single, fmt.Sprintf("single mismatches: rms at most %.1f °C", singleRmsC), true,
 		func(r *Result) bool { return r.kept(singleRmsC) })
 	many := func(g Group, limitC float64) {
