@@ -14,7 +14,11 @@ func kgPerS(f profiles.KgPerHour) float64 { return float64(f) / 3600 }
 
 func airParams(m *profiles.Machine) heat.AirLoopParams {
 	a, l := m.Heaters.Air, m.Loops.Air
-	return heat.AirLoopParams{
+	var atFlow []heat.AirGains
+	for _, g := range l.AtFlow {
+		atFlow = append(atFlow, heat.AirGains{FlowKgPerS: kgPerS(g.Flow), GainWPerK: g.GainWPerK, IntegralS: float64(g.IntegralS), DerivativeS: float64(g.DerivS)})
+	}
+	return heat.AirLoopParams{AtFlow: atFlow,
 		PeriodS: float64(m.Scan.PeriodS), MaxPowerW: float64(a.PowerW), ElementHeatJPerK: float64(a.ElementJPK),
 		ElementHAWPerK: float64(a.ElementWPK), NominalFlowKgPerS: kgPerS(m.Air.Nominal), DuctLagS: float64(a.DuctLagS),
 		ProbeTauS: float64(a.ProbeLagS), Efficiency: float64(a.Efficiency), SlewKPerS: float64(l.Slew),

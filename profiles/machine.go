@@ -262,9 +262,18 @@ type Gains struct {
 	DerivS    Seconds `yaml:"derivative" range:"0..3600" doc:"derivative time"`
 }
 
+// AirGains are explicit gains of the air loop at one air flow.
+type AirGains struct {
+	Flow      KgPerHour `yaml:"flow" need:"yes" range:"1..2000" doc:"air mass flow"`
+	GainWPerK float64   `yaml:"gain" need:"yes" unit:"W/K" range:"0.01..100000" doc:"controller gain"`
+	IntegralS Seconds   `yaml:"integral" need:"yes" range:"0.5..36000" doc:"integral time"`
+	DerivS    Seconds   `yaml:"derivative" range:"0..3600" doc:"derivative time; 0 = none"`
+}
+
 // AirLoop is the inlet air loop.
 type AirLoop struct {
-	Gains  Gains      `yaml:"gains" doc:"explicit gains; default by rule"`
+	Gains  Gains      `yaml:"gains" doc:"explicit gains at nominal air flow, at other flows in proportion to the rule; default by rule"`
+	AtFlow []AirGains `yaml:"gains_at_flow" doc:"explicit gains at air flows, rising, as tune found them; between them they follow the flow; instead of gains"`
 	Slew   KelvinRate `yaml:"slew" range:"0.05..50" default:"4 K/s" doc:"fastest change of the set point"`
 	MaxSet Celsius    `yaml:"max_set" range:"50..500" default:"320 °C" doc:"highest inlet air set point"`
 	MinSet Celsius    `yaml:"min_set" range:"0..300" default:"120 °C" doc:"lowest inlet air set point in a roast"`

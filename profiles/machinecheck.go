@@ -17,6 +17,7 @@ func (s *source) checkMachine(m *Machine, resolve resolver) {
 	s.checkDrum(m)
 	s.checkAir(m)
 	s.checkBatchRange(m)
+	s.checkGains(m)
 	s.checkLimits(m)
 	s.checkExceptions(m.Exceptions)
 	if s.sound("simulation.time_scale") && m.Simulation.TimeScale > 1 {
@@ -227,6 +228,27 @@ func (s *source) checkAir(m *Machine) {
 	}
 	if s.has("air.warming") && s.sound("air.warming", "air.min_for_heat") && a.WarmFlow < a.MinForHeat {
 		s.fault("air.warming", a.WarmFlow.String(), "at least air.min_for_heat, "+a.MinForHeat.String(), "without that much air the heater stays off and the machine does not warm")
+	}
+}
+
+func (s *source) checkGains(m *Machine) {
+	l := &m.Loops.Air
+	const key = "loops.air.gains_at_flow"
+	if !s.has(key) || !s.sound(key) {
+		return
+	}
+	if n := len(l.AtFlow); n < 1 || n > 8 {
+		s.fault(key, counted(n, "flow"), "1 to 8", "two or three between the lowest and the highest flow of a roast are enough")
+		return
+	}
+	if l.Gains != (Gains{}) && s.sound("loops.air.gains") {
+		s.fault("loops.air.gains", "gains beside gains_at_flow", "one of them", "take one out")
+	}
+	for i := 1; i < len(l.AtFlow); i++ {
+		k, before := entry(key, i)+".flow", entry(key, i-1)+".flow"
+		if s.sound(k, before) && l.AtFlow[i].Flow <= l.AtFlow[i-1].Flow {
+			s.fault(k, l.AtFlow[i].Flow.String(), "more than the "+l.AtFlow[i-1].Flow.String()+" before it", "put the flows in rising order")
+		}
 	}
 }
 

@@ -16,7 +16,6 @@ const (
 	adaptMin, adaptMax = -0.35, 0.6
 	// trackingShare of Ti is the tracking time of the anti-windup.
 	trackingShare = 0.6
-	airDerivN     = 6
 	// intakeFilterS smooths the intake probe, whose steps would go straight
 	// into the storage term.
 	intakeFilterS = 15
@@ -137,7 +136,7 @@ func (l *AirLoop) Step(in AirIn) AirOut {
 	l.tuning = l.p.Tuning(l.flow, (l.refC+l.intakeC)/2)
 	l.errorK = l.modelC - in.MeasuredC
 	l.scaleW = max(staticW, scaleFloor*l.p.MaxPowerW)
-	slope := l.slope.Step(l.errorK, l.tuning.TdS/airDerivN, h)
+	slope := l.slope.Step(l.errorK, l.tuning.TdS/AirDerivativeN, h)
 	o.FeedbackW = l.tuning.Kc * (l.errorK + l.tuning.TdS*slope)
 
 	l.wishW = l.fade.over(o.FeedForwardW+l.adapt*l.scaleW+o.FeedbackW, l.appliedW, lagShare(h, l.p.ReferenceLagS))

@@ -28,10 +28,19 @@ type AirLoopParams struct {
 	// at low flow, in °C; 700 (resistance wire, common practice, no source).
 	ElementMaxC float64
 
-	// Series gains at nominal flow; 0 takes each from SIMC. Scheduled over
-	// flow by the SIMC rule either way.
+	// Gains at nominal flow; 0 takes each from SIMC. Scheduled over flow by the
+	// SIMC rule either way.
 	GainWPerK, IntegralS, DerivativeS float64
+	// AtFlow are gains at air flows, rising, instead: each stands to the SIMC
+	// rule at its flow as it does, between two flows in proportion to the way.
+	AtFlow []AirGains
 }
+
+// AirGains are gains of the air loop at one air flow.
+type AirGains struct{ FlowKgPerS, GainWPerK, IntegralS, DerivativeS float64 }
+
+// AirDerivativeN divides the derivative time of the air loop into its filter.
+const AirDerivativeN = 6
 
 // hAFlowExponent is how the exchange of an element grows with flow
 // (correlations for cylinders in cross flow give 0.5 to 0.8; from memory).
@@ -68,6 +77,14 @@ func (p AirLoopParams) Validate() error {
 	c.within("GainWPerK", p.GainWPerK, 0, 1e6, "leave 0 for the SIMC rule")
 	c.within("IntegralS", p.IntegralS, 0, 1e4, "leave 0 for the SIMC rule")
 	c.within("DerivativeS", p.DerivativeS, 0, 1e3, "leave 0 for the SIMC rule")
+	last := 0.0
+	for _, g := range p.AtFlow {
+		c.within("AtFlow flow", g.FlowKgPerS, math.Nextafter(last, 1), 10, "give the flows in rising order")
+		c.within("AtFlow gain", g.GainWPerK, 1e-6, 1e6, "take it from a tuning")
+		c.within("AtFlow integral time", g.IntegralS, 1e-3, 1e4, "take it from a tuning")
+		c.within("AtFlow derivative time", g.DerivativeS, 0, 1e3, "take it from a tuning")
+		last = g.FlowKgPerS
+	}
 	return c.err()
 }
 
@@ -78,13 +95,17 @@ func (p AirLoopParams) PreviewS() float64 {
 	return p.ReferenceLagS + p.DuctLagS
 }
 
-// Tuning gives the series gains (W/K, s, s) at an air flow in kg/s and a mean
-// air temperature in °C.
+// Tuning gives the gains (W/K, s, s) at an air flow in kg/s and a mean air
+// temperature in °C, in the form u = Kc (e + 1/Ti integral e + Td de/dt).
+// By rule they are the numbers of the series form, a little softer so.
 // The element is the large lag; probe and half the duct are cancelled by the
 // derivative; the rest of the duct and a scan and a half are dead time.
 func (p AirLoopParams) Tuning(flowKgPerS, meanC float64) pid.Series {
 	p = p.filled()
 	s := p.simc(flowKgPerS, meanC)
+	if len(p.AtFlow) > 0 {
+		return p.scheduled(s, flowKgPerS, meanC)
+	}
 	n := p.simc(p.NominalFlowKgPerS, meanC)
 	if p.GainWPerK > 0 {
 		s.Kc *= p.GainWPerK / n.Kc
@@ -96,6 +117,28 @@ func (p AirLoopParams) Tuning(flowKgPerS, meanC float64) pid.Series {
 		s.TdS *= p.DerivativeS / n.TdS
 	}
 	return s
+}
+
+// scheduled scales the rule's gains at a flow by how the explicit ones on both
+// sides of it stand to the rule.
+func (p *AirLoopParams) scheduled(rule pid.Series, flowKgPerS, meanC float64) pid.Series {
+	i := 0
+	for i < len(p.AtFlow)-1 && flowKgPerS > p.AtFlow[i+1].FlowKgPerS {
+		i++
+	}
+	kc, ti, td := p.ratios(i, meanC)
+	if j := i + 1; j < len(p.AtFlow) && flowKgPerS > p.AtFlow[i].FlowKgPerS {
+		way := (flowKgPerS - p.AtFlow[i].FlowKgPerS) / (p.AtFlow[j].FlowKgPerS - p.AtFlow[i].FlowKgPerS)
+		kc2, ti2, td2 := p.ratios(j, meanC)
+		kc, ti, td = kc+way*(kc2-kc), ti+way*(ti2-ti), td+way*(td2-td)
+	}
+	return pid.Series{Kc: kc * rule.Kc, TiS: ti * rule.TiS, TdS: td * rule.TdS}
+}
+
+func (p *AirLoopParams) ratios(i int, meanC float64) (kc, ti, td float64) {
+	g := &p.AtFlow[i]
+	r := p.simc(g.FlowKgPerS, meanC)
+	return g.GainWPerK / r.Kc, g.IntegralS / r.TiS, g.DerivativeS / r.TdS
 }
 
 func (p *AirLoopParams) simc(flowKgPerS, meanC float64) pid.Series {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"drumwright/control/pid"
 )
 
 // Gains from the SIMC rule for both machines over the flow, computed
@@ -43,6 +45,30 @@ func TestAirExplicitGainsHoldAtNominalFlow(t *testing.T) {
 	nominal := smallAir.Tuning(p.NominalFlowKgPerS, 200)
 	if math.Abs(own.Kc/6-rule.Kc/nominal.Kc) > 1e-9 {
 		t.Errorf("at 0.6 flow the gain is %g, want it scheduled like the rule's %g of %g", own.Kc, rule.Kc, nominal.Kc)
+	}
+}
+
+// Gains at flows hold there, follow the rule beyond them, and lie between their
+// neighbours' shares of the rule in between.
+func TestAirGainsAtFlow(t *testing.T) {
+	p := smallAir
+	n := p.NominalFlowKgPerS
+	rule := func(share float64) pid.Series { return smallAir.Tuning(share*n, 200) }
+	p.AtFlow = []AirGains{{0.6 * n, 0.5 * rule(0.6).Kc, 2 * rule(0.6).TiS, rule(0.6).TdS}, {1.2 * n, 1.5 * rule(1.2).Kc, rule(1.2).TiS, 0}}
+	for _, tc := range []struct{ share, kc, ti, td float64 }{
+		{0.4, 0.5, 2, 1}, {0.6, 0.5, 2, 1}, {0.9, 1, 1.5, 0.5}, {1.2, 1.5, 1, 0}, {1.5, 1.5, 1, 0},
+	} {
+		s, r := p.Tuning(tc.share*n, 200), rule(tc.share)
+		if math.Abs(s.Kc-tc.kc*r.Kc)+math.Abs(s.TiS-tc.ti*r.TiS)+math.Abs(s.TdS-tc.td*r.TdS) > 1e-9 {
+			t.Errorf("flow share %g: %+v of a rule of %+v, want shares %g, %g, %g", tc.share, s, r, tc.kc, tc.ti, tc.td)
+		}
+	}
+	if err := p.Validate(); err != nil {
+		t.Error(err)
+	}
+	p.AtFlow[1].FlowKgPerS = p.AtFlow[0].FlowKgPerS
+	if p.Validate() == nil {
+		t.Error("flows that do not rise are taken")
 	}
 }
 

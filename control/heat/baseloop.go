@@ -80,16 +80,10 @@ func NewBaseLoop(p BaseLoopParams) (*BaseLoop, error) {
 		return nil, err
 	}
 	p = p.filled()
-	s := p.Tuning()
-	kc, ti, td := s.Ideal()
-	g := pid.Gains{Kc: kc, TiS: ti, TdS: td, B: 1, C: 1}
-	if td > 0 {
-		g.N = max(1, baseFilterN*td/s.TdS) // the filter of the series form
-	}
 	// Its limits are out of the way: power is limited here, where the fading
 	// difference of a take-over has been added, and told by Applied.
 	c, err := pid.New(pid.Config{
-		Gains: g, PeriodS: p.PeriodS, Min: -1e3 * p.MaxPowerW, Max: 1e3 * p.MaxPowerW,
+		Gains: p.Gains(), PeriodS: p.PeriodS, Min: -1e3 * p.MaxPowerW, Max: 1e3 * p.MaxPowerW,
 		AntiWindup: pid.Conditional,
 	})
 	if err != nil {

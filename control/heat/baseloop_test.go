@@ -42,13 +42,13 @@ func TestBaseTuning(t *testing.T) {
 		p            BaseLoopParams
 		kc, tiS, tdS float64
 	}{{smallBase, 13.3, 260, 187}, {largeBase, 34.6, 260, 197}} {
-		s := tc.p.Tuning()
+		s := tc.p.rule()
 		if math.Abs(s.Kc/tc.kc-1) > 0.005 || math.Abs(s.TiS/tc.tiS-1) > 0.005 || math.Abs(s.TdS/tc.tdS-1) > 0.005 {
 			t.Errorf("got %+v, want %g W/K, %g s, %g s", s, tc.kc, tc.tiS, tc.tdS)
 		}
 		tc.p.GainWPerK, tc.p.IntegralS, tc.p.DerivativeS = 5, 400, 90
-		if s := tc.p.Tuning(); s != (pid.Series{Kc: 5, TiS: 400, TdS: 90}) {
-			t.Errorf("explicit gains came out as %+v", s)
+		if g := tc.p.Gains(); g.Kc != 5 || g.TiS != 400 || g.TdS != 90 || g.N != BaseDerivativeN {
+			t.Errorf("explicit gains came out as %+v", g)
 		}
 	}
 }

@@ -26,12 +26,13 @@ type BaseLoopParams struct {
 	// PanelTypicalC is the panel temperature its lag is taken at, in °C; 527.
 	PanelTypicalC float64
 
-	// Series gains; 0 takes each from SIMC.
+	// Gains in standard form; 0 takes each from SIMC.
 	GainWPerK, IntegralS, DerivativeS float64
 }
 
-// baseFilterN divides the series derivative time into its filter.
-const baseFilterN = 5
+// BaseDerivativeN divides the derivative time into its filter: that of the
+// series form for gains by rule, the explicit one otherwise.
+const BaseDerivativeN = 5
 
 func (p BaseLoopParams) filled() BaseLoopParams {
 	p.SlewKPerS = orDefault(p.SlewKPerS, 0.15)
@@ -66,21 +67,27 @@ func (p BaseLoopParams) Validate() error {
 	return c.err()
 }
 
-// Tuning gives the series gains (W/K, s, s). The drum counts as an integrator;
-// the panel is a lag, cancelled by the derivative, that passes on the share of
-// its heat that it does not lose.
-func (p BaseLoopParams) Tuning() pid.Series {
+// Gains are what the loop runs on, in standard form.
+func (p BaseLoopParams) Gains() pid.Gains {
+	s := p.rule()
+	kc, ti, td := s.Ideal()
+	g := pid.Gains{Kc: orDefault(p.GainWPerK, kc), TiS: orDefault(p.IntegralS, ti), TdS: orDefault(p.DerivativeS, td), B: 1, C: 1}
+	if g.N = BaseDerivativeN; p.DerivativeS == 0 {
+		g.N = max(1, BaseDerivativeN*td/s.TdS) // the filter of the series form
+	}
+	return g
+}
+
+// rule gives the series gains (W/K, s, s) by SIMC. The drum counts as an
+// integrator; the panel is a lag, cancelled by the derivative, that passes on
+// the share of its heat that it does not lose.
+func (p BaseLoopParams) rule() pid.Series {
 	p = p.filled()
 	k := p.PanelTypicalC + bean.KelvinOffset
 	radiantWPerK := 4 * p.radiationWPerK4() * k * k * k
 	share := radiantWPerK / (radiantWPerK + p.PanelLossWPerK)
 	lagS := p.PanelHeatJPerK / (radiantWPerK + p.PanelLossWPerK)
-	s := pid.SIMCIntegrating(share/p.DrumHeatJPerK, lagS, p.DelayS, p.ClosedLoopS)
-	return pid.Series{
-		Kc:  orDefault(p.GainWPerK, s.Kc),
-		TiS: orDefault(p.IntegralS, s.TiS),
-		TdS: orDefault(p.DerivativeS, s.TdS),
-	}
+	return pid.SIMCIntegrating(share/p.DrumHeatJPerK, lagS, p.DelayS, p.ClosedLoopS)
 }
 
 func (p *BaseLoopParams) radiationWPerK4() float64 {

@@ -9,7 +9,7 @@ import (
 
 // Margins is how far a loop is from oscillating.
 type Margins struct {
-	Ms        float64 // largest sensitivity |1/(1+L)|; 1.4 calm, 1.6 the target here, above 2 refused
+	Ms        float64 // largest sensitivity |1/(1+L)|; 1.4 calm, 1.6 the target here, above 2 refused; +Inf if the loop is unstable
 	Gain      float64 // gain margin, a factor; +Inf if the phase never gets to -180 degrees
 	PhaseDeg  float64 // phase margin; +Inf if the gain never falls through 1
 	DelayS    float64 // further dead time that would make the loop oscillate; +Inf likewise
@@ -49,25 +49,33 @@ func MarginsOf(p Process, g pid.Gains, periodS float64) Margins {
 	m := Margins{Gain: math.Inf(1), PhaseDeg: math.Inf(1), DelayS: math.Inf(1)}
 	const points = 6000
 	var last complex128
+	phase := 0.0 // degrees, followed from the lowest frequency on
 	for k := range points {
 		w := math.Pow(10, -3+7*float64(k)/points) / scaleS
 		l := controllerResponse(g, w) * p.Response(w)
 		m.Ms = math.Max(m.Ms, 1/cmplx.Abs(1+l))
-		if k > 0 {
+		if k == 0 {
+			if phase = cmplx.Phase(l) * 180 / math.Pi; phase > 0 {
+				phase -= 360 // an integrator never leads
+			}
+		} else {
+			phase += cmplx.Phase(l/last) * 180 / math.Pi
 			// The negative real axis is crossed upwards: the phase falls through -180.
 			if imag(last) < 0 && imag(l) >= 0 && real(l) < 0 && real(last) < 0 {
 				share := -imag(last) / (imag(l) - imag(last))
 				m.Gain = math.Min(m.Gain, -1/(real(last)+share*(real(l)-real(last))))
 			}
 			if cmplx.Abs(last) >= 1 && cmplx.Abs(l) < 1 {
-				phase := math.Mod(180+cmplx.Phase(l)*180/math.Pi, 360)
-				if phase < m.PhaseDeg {
-					m.PhaseDeg, m.CrossRadS = phase, w
-					m.DelayS = phase * math.Pi / 180 / w
+				if left := 180 + phase; left < m.PhaseDeg {
+					m.PhaseDeg, m.CrossRadS = left, w
+					m.DelayS = left * math.Pi / 180 / w
 				}
 			}
 		}
 		last = l
+	}
+	if m.PhaseDeg <= 0 {
+		m.Ms = math.Inf(1)
 	}
 	return m
 }

@@ -93,6 +93,24 @@ func TestMarginsOfSIMC(t *testing.T) {
 	}
 }
 
+// At the ultimate gain a loop is at the edge: Ku of 1, 10, 2 is 8.5024, of the
+// process B 5.0356 (computed independently). Above it there is no sensitivity.
+func TestMarginsTellInstability(t *testing.T) {
+	for name, ku := range map[string]float64{"A": 8.5024, "B": 5.0356, "C": 2.2618} {
+		near(t, "ultimate gain of "+name, MarginsOf(plants[name], pid.Gains{Kc: 1}, 0).Gain, ku, 0.001)
+		if m := MarginsOf(plants[name], pid.Gains{Kc: 1.03 * ku}, 0); !math.IsInf(m.Ms, 1) || m.PhaseDeg > 0 {
+			t.Errorf("%s above its ultimate gain: %+v", name, m)
+		}
+		if m := MarginsOf(plants[name], pid.Gains{Kc: 0.97 * ku}, 0); math.IsInf(m.Ms, 1) || m.Gain < 1 {
+			t.Errorf("%s below its ultimate gain: %+v", name, m)
+		}
+	}
+	// An integrator under integral action alone of its own rhythm is unstable.
+	if m := MarginsOf(Process{Gain: 1, DelayS: 1, Integrating: true}, pid.Gains{Kc: 0.5, TiS: 0.5, B: 1}, 0); !math.IsInf(m.Ms, 1) {
+		t.Errorf("%+v", m)
+	}
+}
+
 // Half rule and series PID on the reduced models of a published exercise
 // (model values seen in a public file; gains follow from the rule).
 func TestSIMCWorkedExample(t *testing.T) {
