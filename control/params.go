@@ -5,6 +5,7 @@ import (
 	"drumwright/control/beanloop"
 	"drumwright/control/heat"
 	"drumwright/control/observe"
+	"drumwright/control/pid"
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
@@ -78,4 +79,15 @@ func beanLoopParams(m *profiles.Machine, bed observe.Params) beanloop.Params {
 	p.ExhaustC = ExhaustMostC(m)
 	p.LowC, p.HighC, p.SlewKPerS = float64(m.Loops.Air.MinSet), float64(m.Loops.Air.MaxSet), float64(m.Loops.Air.Slew)
 	return p
+}
+
+// LoopGains are the gains that a loop of a machine runs on, "air" at an air flow
+// in kg/h and a temperature in °C, or "base"; the N of its derivative filter;
+// and whether it has no form without a derivative.
+func LoopGains(m *profiles.Machine, loop string, flowKgPerH, tempC float64) (g pid.Gains, n float64, onlyPID bool) {
+	if loop == "base" {
+		return baseParams(m).Gains(), heat.BaseDerivativeN, true
+	}
+	s := airParams(m).Tuning(flowKgPerH/3600, (tempC+25)/2)
+	return pid.Gains{Kc: s.Kc, TiS: s.TiS, TdS: s.TdS, N: heat.AirDerivativeN, B: 1}, heat.AirDerivativeN, false
 }

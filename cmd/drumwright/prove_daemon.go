@@ -113,8 +113,14 @@ func (d *localAPI) order(ctx context.Context, c record.Command, who string) erro
 	if c.Loop != "" {
 		body["loop"] = c.Loop
 	}
-	if c.Kind == record.SetManual {
+	switch c.Kind {
+	case record.SetManual:
 		body["value"] = c.Value
+	case record.TryLoop:
+		body["value"], body["method"], body["limit_k"] = c.Value, c.Method, c.LimitK
+		if c.FlowKgPerH > 0 {
+			body["flow_kg_per_h"] = c.FlowKgPerH
+		}
 	}
 	if c.Kind == record.TurnDrum {
 		body["skin_mm_per_s"] = c.SkinMMPerS

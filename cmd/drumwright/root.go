@@ -96,6 +96,7 @@ is for licensed electricians.
 		proveCommand(),
 		versionCommand(),
 	)
+	root.AddCommand(tuneCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {

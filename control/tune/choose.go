@@ -36,28 +36,42 @@ const (
 	LeastR2 = 0.9
 	// noiseShare of full power is the most that noise may move the output by.
 	noiseShare = 0.05
-	// probeShare of a lag that the derivative cancels is the least closed-loop
-	// time constant: faster, and it amplifies the noise of the probe.
-	probeShare = 0.75
+	// lagShare of a lag that the derivative cancels is the least closed-loop time
+	// constant: nobody knows a lag so well as to make more than that of it.
+	lagShare = 0.3
 )
 
-// Best is the fit that says most with least: the smallest Bayes information
-// criterion (Schwarz 1978, from memory). -1 if there is none.
+// InUse is the rule of the gains that the loop runs on.
+const InUse = "in use"
+
+// Best is the fit that says most with least: the smallest information
+// criterion. -1 if there is none.
 func Best(fits []Fit) int {
 	best, least := -1, math.Inf(1)
-	for i, f := range fits {
-		n := float64(len(f.Residuals))
-		unknowns := [...]float64{FirstOrder: 5, SecondOrder: 6, Integrator: 5}[f.Model]
-		if c := n*math.Log(f.RMS*f.RMS+1e-12) + unknowns*math.Log(n); c < least {
+	for i := range fits {
+		if c := fits[i].criterion(); c < least {
 			best, least = i, c
 		}
 	}
 	return best
 }
 
+// criterion is the Bayes information criterion (Schwarz 1978, from memory). Fits
+// whose criteria differ by less than notApart are not told apart by the data
+// (Kass & Raftery 1995 call more than 10 very strong evidence; from memory).
+func (f *Fit) criterion() float64 {
+	n := float64(len(f.Residuals))
+	unknowns := [...]float64{FirstOrder: 5, SecondOrder: 6, Integrator: 5}[f.Model]
+	return n*math.Log(f.RMS*f.RMS+1e-12) + unknowns*math.Log(n)
+}
+
+const notApart = 10
+
 // Candidates gives the gains in use, then those of each rule for the best of
 // the fits, and the index of the one to recommend: the smallest load error
-// among those without an objection; -1 if there is none.
+// among those without an objection, 0 if nothing is better than what is in
+// use; -1 if there is none. The SIMC rules are made as quick as the limits on
+// Ms and noise let them be.
 func Candidates(fits []Fit, l Loop) ([]Candidate, int, error) {
 	b := Best(fits)
 	if b < 0 {
@@ -76,50 +90,67 @@ func Candidates(fits []Fit, l Loop) ([]Candidate, int, error) {
 	p := f.Process
 	p.DelayS = math.Max(p.DelayS, l.PeriodS) + l.PeriodS/2 // sampling counts as dead time
 
-	list := []Candidate{{Rule: "in use", Gains: l.InUse}}
+	list := []Candidate{{Rule: InUse, Gains: l.InUse}}
+	var fault error
 	simc := func(rule string, least float64, make func(tauC float64) pid.Gains) {
-		tauC := calmest(f.Process, l.PeriodS, math.Max(least, p.DelayS), make)
-		list = append(list, Candidate{Rule: rule, TauCS: tauC, Gains: make(tauC)})
+		c := Candidate{Rule: rule}
+		c.TauCS = quickest(math.Max(least, p.DelayS), func(tauC float64) bool {
+			c.Gains = make(tauC)
+			if err := c.margins(fits, b, l); err != nil {
+				fault = err
+			}
+			return c.Objection == ""
+		})
+		c.Gains = make(c.TauCS)
+		list = append(list, c)
 	}
 	if !l.OnlyPID {
 		simc("SIMC PI", p.Tau2S/2, func(t float64) pid.Gains { return SIMCPI(p, t) })
 		list = append(list, Candidate{Rule: "AMIGO PI", Gains: AMIGOPI(p)})
 	}
 	if p.Tau2S > 0 {
-		simc("SIMC PID", probeShare*p.Tau2S, func(t float64) pid.Gains { return SIMCPID(p, t, l.FilterN) })
+		simc("SIMC PID", lagShare*p.Tau2S, func(t float64) pid.Gains { return SIMCPID(p, t, l.FilterN) })
 	} else if !p.Integrating {
-		simc("SIMC PID", probeShare*p.DelayS, func(t float64) pid.Gains { return SIMCDelayPID(p, t, l.FilterN) })
+		simc("SIMC PID", 0.5*p.DelayS, func(t float64) pid.Gains { return SIMCDelayPID(p, t, l.FilterN) })
 	}
 	list = append(list, Candidate{Rule: "AMIGO PID", Gains: AMIGOPID(p, l.FilterN)})
 
+	if fault != nil {
+		return nil, -1, fault
+	}
 	chosen := -1
 	for i := range list {
 		c := &list[i]
 		if err := c.judge(fits, b, l); err != nil {
 			return nil, -1, err
 		}
-		if i > 0 && c.Objection == "" && (chosen < 0 || c.Predicted.LoadIAE < list[chosen].Predicted.LoadIAE) {
+		if c.Objection == "" && (chosen < 0 || c.Worth() < list[chosen].Worth()) {
 			chosen = i
 		}
 	}
 	return list, chosen, nil
 }
 
-// calmest is the shortest closed-loop time constant, from least on, at which the
-// loop is as robust as wanted.
-func calmest(p Process, periodS, least float64, make func(float64) pid.Gains) float64 {
-	ok := func(t float64) bool { return MarginsOf(p, make(t), periodS).Ms <= TargetMs }
+// Worth is what the choice goes by, the less the better: the load error, for
+// what is in use a tenth less, because a change must pay.
+func (c *Candidate) Worth() float64 {
+	if c.Rule == InUse {
+		return 0.9 * c.Predicted.LoadIAE
+	}
+	return c.Predicted.LoadIAE
+}
+
+// quickest is the shortest closed-loop time constant from least on that is ok,
+// within a quarter of a percent; sixteen times least if none is.
+func quickest(least float64, ok func(float64) bool) float64 {
 	if ok(least) {
 		return least
 	}
-	high := least
-	for range 8 {
-		if high *= 2; ok(high) {
-			break
-		}
+	low, high := least, 2*least
+	for !ok(high) && high < 16*least {
+		low, high = high, 2*high
 	}
-	low := high / 2
-	for range 12 {
+	for range 9 {
 		if mid := (low + high) / 2; ok(mid) {
 			high = mid
 		} else {
@@ -130,11 +161,23 @@ func calmest(p Process, periodS, least float64, make func(float64) pid.Gains) fl
 }
 
 func (c *Candidate) judge(fits []Fit, best int, l Loop) error {
+	if err := c.margins(fits, best, l); err != nil {
+		return err
+	}
+	var err error
+	if c.Predicted, err = Predict(fits[best].Process, c.Gains, l.PeriodS); err != nil {
+		return fmt.Errorf("gains by %s: %w", c.Rule, err)
+	}
+	return nil
+}
+
+// margins fills in all but the prediction.
+func (c *Candidate) margins(fits []Fit, best int, l Loop) error {
 	f := &fits[best]
 	c.Margins = MarginsOf(f.Process, c.Gains, l.PeriodS)
 	c.WorstMs = c.Margins.Ms
 	for i := range fits {
-		if fits[i].R2 > f.R2-0.02 {
+		if fits[i].criterion() < f.criterion()+notApart {
 			c.WorstMs = math.Max(c.WorstMs, MarginsOf(fits[i].Process, c.Gains, l.PeriodS).Ms)
 		}
 	}
@@ -143,13 +186,11 @@ func (c *Candidate) judge(fits []Fit, best int, l Loop) error {
 	edge.DelayS += 2 * f.DelaySdS
 	c.WorstMs = math.Max(c.WorstMs, MarginsOf(edge, c.Gains, l.PeriodS).Ms)
 	var err error
-	if c.Predicted, err = Predict(f.Process, c.Gains, l.PeriodS); err != nil {
-		return fmt.Errorf("gains by %s: %w", c.Rule, err)
-	}
 	if c.NoiseW, err = noiseGain(c.Gains, l.PeriodS); err != nil {
 		return fmt.Errorf("gains by %s: %w", c.Rule, err)
 	}
 	c.NoiseW *= l.NoiseK
+	c.Objection = ""
 	switch {
 	case c.Margins.Ms > TargetMs*1.005:
 		c.Objection = fmt.Sprintf("Ms above %.1f", TargetMs)

@@ -45,7 +45,7 @@ func TestRecommendedGainsSuitTheTrueProcess(t *testing.T) {
 			t.Errorf("%s: Ms %.2f on the true process", c.Rule, ms)
 		}
 		for _, o := range list[1:] {
-			if o.Objection == "" && o.Predicted.LoadIAE < c.Predicted.LoadIAE {
+			if o.Objection == "" && o.Worth() < c.Worth() {
 				t.Errorf("%s would be better than %s", o.Rule, c.Rule)
 			}
 		}

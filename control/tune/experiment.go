@@ -80,6 +80,9 @@ const (
 	// Rest is rest when the two halves of its time differ by no more.
 	restDriftK    = 0.4
 	restDriftDuty = 0.012
+	// leastMoveK must have come before a temperature can have settled: behind two
+	// lags it hardly moves at first.
+	leastMoveK = 1.0
 	// Relay: hysteresis in noise and at least, and cycles.
 	hystNoise, leastHystK = 3.0, 0.4
 	leastCycles           = 3
@@ -277,7 +280,7 @@ func (e *Experiment) settled(c float64) bool {
 	noise := e.noiseK / math.Sqrt(e.stretch.n)
 	e.stretch, e.stretchC = sums{}, mean
 	e.stretchS *= 1.25
-	return moved > 4*noise && still < max(0.03*moved, 2*noise)
+	return moved > max(leastMoveK, 6*e.noiseK) && still < max(0.03*moved, 2*noise)
 }
 
 // relay turns the duty round whenever the reading has crossed its value at rest

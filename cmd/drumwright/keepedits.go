@@ -1,0 +1,100 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"drumwright/cmd/drumwright/internal/amend"
+	"drumwright/profiles"
+	"drumwright/safety"
+)
+
+// keepEdits writes changes into the machine file, once a person has said so.
+// The file as it was stays beside it, and each earlier value in it as a comment.
+// What comes out is read and checked as any machine file before it is written.
+func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.Reader, stdout io.Writer) error {
+	before, err := os.ReadFile(m.File)
+	if errors.Is(err, os.ErrNotExist) {
+		fmt.Fprintln(stdout, "The machine is a shipped one and not changed: copy its file first.")
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	now := time.Now()
+	after, err := amend.Apply(before, edits, now.Format(time.DateOnly))
+	if err != nil {
+		return err
+	}
+	changed, err := profiles.ParseMachine(m.File, after)
+	if err == nil {
+		_, err = safety.Exceptions(changed, "")
+	}
+	if err != nil {
+		return fmt.Errorf("the changed machine file would not be taken, nothing is written: %w", err)
+	}
+	if !accepted {
+		fmt.Fprintf(stdout, "Write this into %s? Type yes to do it: ", m.File)
+		line, err := bufio.NewReader(stdin).ReadString('\n')
+		if err != nil && line == "" {
+			fmt.Fprintln(stdout)
+		}
+		if strings.TrimSpace(line) != "yes" {
+			fmt.Fprintln(stdout, "Nothing is written.")
+			return nil
+		}
+	}
+	backup := fmt.Sprintf("%s.before-%s", m.File, now.Format("20060102-150405"))
+	if err := writeAnew(backup, before); err != nil {
+		return err
+	}
+	if now, err := os.ReadFile(m.File); err != nil || !bytes.Equal(now, before) {
+		return errors.Join(err, fmt.Errorf("%s has changed meanwhile: nothing is written", m.File))
+	}
+	if err := replaceFile(m.File, after); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "Written. The file as it was: %s. The daemon takes it at its next start.\n", backup)
+	return nil
+}
+
+// writeAnew writes a file that must not be there yet.
+func writeAnew(path string, data []byte) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// replaceFile puts new contents in place of a file's, all or nothing.
+func replaceFile(path string, data []byte) error {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return err
+	}
+	info, err := os.Stat(real)
+	if err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(real), filepath.Base(real)+".new-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Chmod(info.Mode().Perm()), f.Sync(), f.Close()); err == nil {
+		err = os.Rename(f.Name(), real)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return nil
+}
