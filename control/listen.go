@@ -141,11 +141,7 @@ func (c *Controller) load(r *profiles.Recipe) (bool, string) {
 	}
 	var curve *beanloop.Curve
 	if len(r.Curve) > 0 {
-		bp := make([]beanloop.Point, len(r.Curve))
-		for i, p := range r.Curve {
-			bp[i] = beanloop.Point{TimeS: float64(p.AtS), TempC: float64(p.Bean)}
-		}
-		if curve, err = beanloop.NewCurve(bp); err != nil {
+		if curve, err = RecipeCurve(r.Curve); err != nil {
 			return false, err.Error()
 		}
 	}
@@ -164,6 +160,15 @@ func (c *Controller) foresee(f *record.Forecast, rec *record.Scan) string {
 	}
 	rec.Add(record.Event{Kind: record.Note, Name: "beyond-reach", Text: "by its preflight the recipe is beyond this machine: " + f.Why, Value: f.WorstC})
 	return "; by its preflight it is beyond this machine: " + f.Why
+}
+
+// RecipeCurve is the curve of a recipe as the bean loop follows it.
+func RecipeCurve(points []profiles.CurvePoint) (*beanloop.Curve, error) {
+	bp := make([]beanloop.Point, len(points))
+	for i, p := range points {
+		bp[i] = beanloop.Point{TimeS: float64(p.AtS), TempC: float64(p.Bean)}
+	}
+	return beanloop.NewCurve(bp)
 }
 
 func (c *Controller) crack(rec *record.Scan) (bool, string) {

@@ -25,6 +25,7 @@ type Machine struct {
 	Limits     Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
 	Exceptions []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
 	Proofs     Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
+	FirePlan   FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
 	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
 
 	// Made by Load from the above.
@@ -368,6 +369,14 @@ type Exception struct {
 // overdue beyond its grace, always does.
 type Proofs struct {
 	RequireAll bool `yaml:"require_all" doc:"true: a test that was never done holds up new roasts too; for a machine whose commissioning is over"`
+}
+
+// FirePlan is what the shop fills in of its fire plan.
+type FirePlan struct {
+	Number  string `yaml:"number" doc:"whom to call"`
+	Address string `yaml:"address" doc:"the address to give"`
+	Meeting string `yaml:"meeting_point" doc:"where everybody meets outside"`
+	Own     string `yaml:"own_line" doc:"a line of the shop's own"`
 }
 
 // Telemetry says where figures go.

@@ -85,6 +85,7 @@ is for licensed electricians.
 		assessCommand(),
 		campaignCommand(),
 		serveCommand(),
+		practiceCommand(),
 		plantCommand(),
 		checkCommand(),
 		preflightCommand(),

@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drumwright/cmd/drumwright/internal/rehearsal"
 	"drumwright/control"
 	"drumwright/control/batch"
 	"drumwright/io/fieldbus"
@@ -28,6 +29,7 @@ type serveOptions struct {
 	recipes  string
 	logLevel string
 	forS     float64
+	practice float64 // on a simulated machine in the same program, so many times faster than life; 0 = a real one
 }
 
 func serveCommand() *cobra.Command {
@@ -79,6 +81,18 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		log.Warn("not covered", "what", s)
 	}
 
+	scale := max(1, m.Simulation.TimeScale)
+	clock := control.Clock(control.NewWallClock(float64(m.Scan.PeriodS), scale))
+	var practice *rehearsal.Practice
+	if o.practice > 0 {
+		scale = o.practice
+		if practice, err = rehearsal.NewPractice(m, 1, scale, func(text string) { fmt.Fprintln(stdout, text) }); err != nil {
+			return err
+		}
+		defer practice.Close()
+		clock = practice
+	}
+
 	// Heat off comes before all else, also before the disk.
 	locks, err := lockBuses(m, lockFolders())
 	if err != nil {
@@ -106,13 +120,14 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	scale := max(1, m.Simulation.TimeScale)
-	runner := control.NewRunner(field, control.NewWallClock(float64(m.Scan.PeriodS), scale), core)
+	runner := control.NewRunner(field, clock, core)
 	runner.Log = log
 	inReal := func(s profiles.Seconds) time.Duration {
 		return time.Duration(float64(s) / scale * float64(time.Second))
 	}
-	runner.Monitor = control.NewMonitor(field, inReal(m.Limits.ScanLateS), inReal(m.Scan.PeriodS), log)
+	if practice == nil { // in practice time waits for a slow computer
+		runner.Monitor = control.NewMonitor(field, inReal(m.Limits.ScanLateS), inReal(m.Scan.PeriodS), log)
+	}
 	findRecipe := recipesIn(o.recipes)
 	runner.Recipes = func(name string) (*profiles.Recipe, error) {
 		r, err := findRecipe(name)
@@ -136,6 +151,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 
 	punctual := newPunctuality()
 	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}}
+	if practice != nil {
+		runner.Sinks = append(runner.Sinks, practice)
+		fmt.Fprintf(stdout, "Simulated machine, %g times faster than life. Open http://%s in a browser; Ctrl-C ends it.\n", scale, m.Telemetry.Listen)
+	}
 	manager := newNotifier(m, log)
 	if manager != nil {
 		runner.Sinks = append(runner.Sinks, manager)
@@ -155,7 +174,11 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	runner.Sinks = append(runner.Sinks, byItself)
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
 		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
+	shop, err := newHouse(m, o.recipes, restored.Today, practice != nil || scale > 1, scale)
+	if err != nil {
+		return err
+	}
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {

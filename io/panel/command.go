@@ -28,7 +28,10 @@ var needs = map[record.Kind][]string{
 var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}, record.TryLoop: {"flow_kg_per_h"}}
 
 // members are all that a command can have.
-const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, skin_mm_per_s, cause and who"
+const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, skin_mm_per_s, cause, who, seen_state and seen_scan"
+
+// anyTime are members that go with every command.
+var anyTime = []string{"kind", "who", "seen_state", "seen_scan"}
 
 // decodeCommand reads one command.
 func decodeCommand(b []byte) (record.Command, error) {
@@ -88,6 +91,14 @@ func set(c *record.Command, name string, v any) error {
 		*at = n
 		return nil
 	}
+	if name == "seen_scan" {
+		n, ok := v.(float64)
+		if !ok || n < 0 || n > 1<<53 || n != float64(uint64(n)) {
+			return fmt.Errorf(`"seen_scan" is not the number of a scan`)
+		}
+		c.SeenScan = uint64(n)
+		return nil
+	}
 	s, ok := v.(string)
 	if !ok {
 		return fmt.Errorf("%q is not a text, or not known: "+members, name)
@@ -107,6 +118,8 @@ func set(c *record.Command, name string, v any) error {
 		}
 	case "who":
 		c.Who = s
+	case "seen_state":
+		c.SeenState = s
 	default:
 		return fmt.Errorf("%q is not known: "+members, name)
 	}
@@ -124,7 +137,7 @@ func check(c *record.Command, given []string) error {
 		}
 	}
 	for _, g := range given {
-		if g != "kind" && g != "who" && !slices.Contains(need, g) && !slices.Contains(takes[c.Kind], g) {
+		if !slices.Contains(anyTime, g) && !slices.Contains(need, g) && !slices.Contains(takes[c.Kind], g) {
 			return fmt.Errorf("%s takes no %q", c.Kind, g)
 		}
 	}
@@ -144,18 +157,28 @@ func check(c *record.Command, given []string) error {
 		return fmt.Errorf("skin_mm_per_s %v: allowed are 0 to 2000 mm/s; the machine allows less", c.SkinMMPerS)
 	}
 	if slices.Contains(need, "recipe") {
-		if err := checkText(c.Recipe, 100); err != nil {
-			return fmt.Errorf("recipe %w", err)
-		}
-		if strings.ContainsAny(c.Recipe, `/\`) || strings.HasPrefix(c.Recipe, ".") || c.Recipe == "" {
-			return fmt.Errorf("recipe %q is not the name of a recipe in the recipe folder", c.Recipe)
+		if err := checkRecipeName(c.Recipe); err != nil {
+			return err
 		}
 	}
 	if err := checkText(c.Cause, 64); err != nil {
 		return fmt.Errorf("cause %w", err)
 	}
+	if err := checkText(c.SeenState, 64); err != nil {
+		return fmt.Errorf("seen_state %w", err)
+	}
 	if err := checkText(c.Who, 64); err != nil {
 		return fmt.Errorf("who %w", err)
+	}
+	return nil
+}
+
+func checkRecipeName(name string) error {
+	if err := checkText(name, 100); err != nil {
+		return fmt.Errorf("recipe %w", err)
+	}
+	if strings.ContainsAny(name, `/\`) || strings.HasPrefix(name, ".") || name == "" {
+		return fmt.Errorf("recipe %q is not the name of a recipe in the recipe folder", name)
 	}
 	return nil
 }

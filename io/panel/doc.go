@@ -1,7 +1,8 @@
 // Package panel is the local HTTP interface: the state of the machine, a stream
-// of what happens, commands, the kept batches and the metrics. It serves no
-// files, keeps no sessions and decides nothing about the machine: a command is
-// checked for form here and judged by the Operator.
+// of what happens, commands, the kept batches, the metrics and the operator page.
+// The page is embedded; no other file is served. It keeps no sessions and decides
+// nothing about the machine: a command is checked for form here and judged by the
+// Operator.
 //
 // Invariant: it listens on a loopback address or a unix socket only, a page of
 // another origin can neither read nor command, and nothing that a client does or
@@ -18,9 +19,16 @@
 // it returns.
 //
 //	GET  /api/v1/state         record.View
+//	GET  /                     the operator page; its parts are below /page/
 //	GET  /api/v1/events        text/event-stream: "state" (record.StatusView, on
 //	                           joining and on change), "event" (record.EventView),
-//	                           "measurement" (record.MeasuredView, each second)
+//	                           "measurement" (record.MeasuredView, each second),
+//	                           "alarms" (record.AlarmsView, with "state"),
+//	                           "now" (say.Now, with "state" and "measurement")
+//	GET  /api/v1/now           say.Now: the words that a person reads first
+//	GET  /api/v1/machine       record.MachineView
+//	GET  /api/v1/recipes       {"recipes": [record.RecipeRow]}
+//	GET  /api/v1/recipes/{name}  record.RecipeView
 //	GET  /api/v1/alarms        record.AlarmsView: what calls for a person now;
 //	                           a "state" on the stream says when it has changed
 //	GET  /api/v1/alarms/history  {"alarms": [record.KeptAlarm]}, newest first;

@@ -33,6 +33,10 @@ func (s *Server) Handler() http.Handler {
 	for _, route := range []route{
 		{"GET", "/api/v1/state", s.state},
 		{"GET", "/api/v1/events", s.stream.serve},
+		{"GET", "/api/v1/now", s.now},
+		{"GET", "/api/v1/machine", s.machine},
+		{"GET", "/api/v1/recipes", s.recipes},
+		{"GET", "/api/v1/recipes/{name}", s.recipe},
 		{"GET", "/api/v1/alarms", s.alarms},
 		{"GET", "/api/v1/alarms/history", s.history},
 		{"POST", "/api/v1/commands", s.command},
@@ -54,6 +58,8 @@ func (s *Server) Handler() http.Handler {
 			fail(w, r, http.StatusMethodNotAllowed, fmt.Sprintf("%s takes %s only", path, strings.Join(allowed, " and ")))
 		})
 	}
+	mux.HandleFunc("GET /{$}", servePage)
+	mux.HandleFunc("GET /page/{file}", servePage)
 	mux.HandleFunc("/", notFound)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if why := foreign(r); why != "" {
@@ -180,6 +186,13 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	c.Local = local(r)
+	if why := s.movedOn(&c); why != "" {
+		write(w, http.StatusConflict, "application/problem+json", struct {
+			problem
+			record.Answer
+		}{newProblem(r, http.StatusConflict, why), record.Answer{Reason: why}})
+		return
+	}
 	ctx, cancel := context.WithTimeout(r.Context(), operatorTime)
 	defer cancel()
 	a := s.cfg.Operator.Do(ctx, c)
@@ -191,6 +204,30 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 		problem
 		record.Answer
 	}{newProblem(r, http.StatusConflict, a.Reason), a})
+}
+
+// oldPicture is for how long a picture of the machine is good enough to act on.
+const oldPicture = 3 * time.Second
+
+// movedOn says why a command that was given to an old picture is refused, "" if
+// it is not.
+func (s *Server) movedOn(c *record.Command) string {
+	last := s.last.Load()
+	if last == nil || c.SeenState == "" || c.Kind.Soothes() {
+		return ""
+	}
+	const why = "The machine has moved on since. Look again."
+	if c.SeenState != last.scan.State {
+		return why
+	}
+	scale := 1.0
+	if s.cfg.Shop != nil {
+		scale = s.cfg.Shop.Machine().TimeScale
+	}
+	if old := float64(last.scan.N-min(c.SeenScan, last.scan.N)) * last.scan.Timing.PeriodS / scale; old > oldPicture.Seconds() {
+		return why
+	}
+	return ""
 }
 
 func (s *Server) batches(w http.ResponseWriter, r *http.Request) {

@@ -234,6 +234,7 @@ func TestStream(t *testing.T) {
 	expect("state", `"state":"discharging"`)
 	expect("event", `"kind":"milestone","name":"drop"`)
 	expect("measurement", `"scan":12041,`)
+	expect("now", `"scan":12041,`)
 	end()
 	if n, _ := next(); n != "" {
 		t.Errorf("%s after the end", n)

@@ -46,12 +46,21 @@ type Proofs interface {
 	BeginProving(who string) time.Time
 }
 
+// Shop tells of the machine and its recipes. An error of Recipe wraps
+// fs.ErrNotExist if there is no recipe of that name.
+type Shop interface {
+	Machine() record.MachineView
+	Recipes() ([]record.RecipeRow, error)
+	Recipe(name string) (record.RecipeView, error)
+}
+
 // Config is what the panel stands between.
 type Config struct {
 	Operator Operator
 	Batches  Batches      // nil = none are kept
 	History  History      // of the alarms; nil = none is kept
 	Proofs   Proofs       // nil = there are none
+	Shop     Shop         // nil = nothing is told of machine and recipes
 	Metrics  http.Handler // nil = none
 	// Preflight flies a recipe of the folder by name and gives what is answered
 	// in JSON; nil = there is none. It runs on the request's goroutine.

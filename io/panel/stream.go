@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	mostClients  = 16
+	mostClients  = 50
 	clientFrames = 32 // that may wait for a client before it is let go
 	frameTime    = 5 * time.Second
 )
@@ -73,6 +73,8 @@ func (t *stream) run(ctx context.Context) {
 			t.mu.Lock()
 			if t.changed.Swap(false) {
 				t.send("state", func() any { return record.NewStatusView(&t.last.Load().scan) })
+				t.send("alarms", func() any { return record.NewAlarmsView(&t.last.Load().scan) })
+				t.send("now", func() any { return nowOf(&t.last.Load().scan) })
 			}
 			for events = t.events.Take(events[:0], 256); len(events) > 0; events = events[1:] {
 				t.send("event", func() any { return events[0] })
@@ -84,6 +86,7 @@ func (t *stream) run(ctx context.Context) {
 			if last != nil && last.scan.N != measured {
 				measured = last.scan.N
 				t.send("measurement", func() any { return record.NewMeasuredView(&last.scan) })
+				t.send("now", func() any { return nowOf(&last.scan) })
 			} else {
 				// The scan loop stands. A comment finds out who has gone; old numbers
 				// would look like new ones.
@@ -138,6 +141,8 @@ func (t *stream) join() chan []byte {
 	if last := t.last.Load(); last != nil {
 		c <- frame("state", record.NewStatusView(&last.scan))
 		c <- frame("measurement", record.NewMeasuredView(&last.scan))
+		c <- frame("alarms", record.NewAlarmsView(&last.scan))
+		c <- frame("now", nowOf(&last.scan))
 	}
 	t.clients[c] = struct{}{}
 	return c

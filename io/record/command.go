@@ -59,7 +59,22 @@ type Command struct {
 	LimitK     float64 `json:"limit_k,omitempty"`       // temperature change at which an experiment ends
 	FlowKgPerH float64 `json:"flow_kg_per_h,omitempty"` // air flow during an experiment; 0 = as it is
 
+	// What the person was looking at, if a screen says so: a command given to a
+	// picture that has gone is refused.
+	SeenState string `json:"seen_state,omitempty"`
+	SeenScan  uint64 `json:"seen_scan,omitempty"`
+
 	Local bool `json:"-"` // given at the machine; set by the way it came in, never by the sender
+}
+
+// Soothes reports whether a command only takes heat away or answers an alarm: it
+// is heeded whatever the person was looking at.
+func (k Kind) Soothes() bool {
+	switch k {
+	case Stop, Acknowledge, Silence, CallFire:
+		return true
+	}
+	return false
 }
 
 // Answer is what became of a command.

@@ -73,6 +73,8 @@ type Status struct {
 	State    string        `json:"state"`
 	InStateS Number        `json:"in_state_s"`
 	Next     string        `json:"next"`     // what the operator does next
+	Recipe   string        `json:"recipe"`   // that is loaded; "" = none
+	GreenKg  Number        `json:"green_kg"` // that it asks for
 	Commands []OfferView   `json:"commands"` // all that there are, in the order of a shop's day
 	Batch    *BatchView    `json:"batch"`
 	Forecast *ForecastView `json:"forecast"` // of the loaded recipe; null without a preflight
@@ -282,7 +284,7 @@ func worst(m *point.Image) point.Quality {
 }
 
 func status(s *Scan) Status {
-	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next,
+	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next, Recipe: s.Batch.Recipe, GreenKg: unless0(s.Batch.GreenKg, s.Batch.GreenKg),
 		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(s)}
 	v.Commands = make([]OfferView, NumKinds)
 	for i, k := range Kinds {

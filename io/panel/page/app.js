@@ -1,0 +1,164 @@
+// The page: which part of it is shown, the top line, the foot, and how commands
+// are given.
+import { h, put, text, clock, known } from './dom.js';
+import { words } from './words.js';
+import { link, open, forget, health, age, get, send } from './link.js';
+import { button } from './press.js';
+import { defs } from './strips.js';
+import { nowPage } from './now.js';
+import { bar, alarmsPage } from './alarms.js';
+import { fireScreen } from './fire.js';
+import { recipesPage } from './recipes.js';
+import { batchesPage } from './batches.js';
+import { machinePage } from './machine.js';
+
+const $ = id => document.getElementById(id);
+const ctx = {
+  machine: null, recipe: null, here: false, offers: {}, samples: { list: [], batch: 0, now: 0 },
+  get may() { return this.here; },
+  get alarms() { return link.alarms; },
+  get who() { return localStorage.getItem('who') || ''; },
+  button, command, again: () => forget(), answer: () => {}, go: p => { location.hash = p; },
+};
+const pages = { now: nowPage, recipes: recipesPage, batches: batchesPage, machine: machinePage, alarms: alarmsPage };
+let shown = null, name = '';
+
+// command gives a command and says what became of it, in words beside the button.
+async function command(cmd, el, b = {}) {
+  let who = ctx.who;
+  if (b.ask || cmd.kind === 'acknowledge') {
+    const given = await ask(b.label || 'Acknowledge', b.ask);
+    if (!given) return { ok: false };
+    who = given.who + (given.found ? `: ${given.found}` : '');
+  }
+  if (el) el.setAttribute('aria-busy', 'true');
+  ctx.answer(words.sent);
+  const a = await send(who ? { ...cmd, who } : cmd);
+  el?.removeAttribute('aria-busy');
+  const t = a.text === null ? words.noAnswer : a.ok ? '' : `${words.notNow}: ${a.text}`;
+  ctx.answer(t);
+  text($(a.ok ? 'said' : 'cried'), t || `${b.label || cmd.kind}: done`);
+  return a;
+}
+
+// ask wants a name, and a finding where the command needs one.
+function ask(title, finding) {
+  if (!finding && ctx.who) return Promise.resolve({ who: ctx.who });
+  return new Promise(done => {
+    const who = h('input', { name: 'who', required: true, maxlength: 24, autocomplete: 'name', value: ctx.who }), found = h('input', { name: 'found', required: true, maxlength: 36 });
+    const d = h('dialog', { 'aria-labelledby': 'asktitle' }, h('form', { method: 'dialog' }, h('h2', { id: 'asktitle' }, title), h('label', {}, words.who, who), finding ? h('label', {}, words.finding, found) : null,
+      h('div', { class: 'buttons two' }, h('button', { class: 'b main', value: 'yes' }, h('span', { class: 'label' }, words.give)), h('button', { class: 'b', value: 'no', formnovalidate: true }, h('span', { class: 'label' }, words.leave)))));
+    d.addEventListener('close', () => {
+      d.remove();
+      if (d.returnValue !== 'yes') return done(null);
+      localStorage.setItem('who', who.value.trim());
+      return done({ who: who.value.trim(), found: found.value.trim() });
+    });
+    document.body.append(d);
+    d.showModal();
+  });
+}
+
+function route() {
+  const [p, id] = location.hash.slice(1).split('/');
+  name = pages[p] ? p : 'now';
+  ctx.answer = () => {};
+  shown = pages[name](ctx, id && decodeURIComponent(id));
+  put($('main'), shown.el);
+  document.title = `${words.pages[name]} · drumwright`;
+  for (const a of $('foot').querySelectorAll('a')) a.toggleAttribute('aria-current', a.getAttribute('href') === `#${name}`);
+  update();
+}
+
+const top = { clock: h('strong', { class: 'clock' }), machine: h('span', { class: 'about' }), link: h('span', { class: 'link' }), place: h('span', {}), who: h('button', { type: 'button', class: 'plain', on: { click: rename } }) };
+function rename() { localStorage.removeItem('who'); ask(words.who).then(update); }
+put($('top'), h('div', {}, top.clock, top.machine), h('div', {}, top.link, ' · ', top.place, ' · ', top.who));
+
+const fire = fireScreen($('fire'), ctx), drawBar = bar($('bar'));
+const fireButton = button({ label: words.fire, hold: true, cls: 'firebutton', earliest: 150, restless: true, again: words.fireAgain, act: async () => {
+  const a = ctx.here && health() === 'live' ? await send({ kind: 'fire', ...(ctx.who ? { who: ctx.who } : {}) }) : { ok: false };
+  if (!link.now?.fire) fire.show(!a.ok);
+} });
+put($('foot'), h('nav', { 'aria-label': 'Pages' }, Object.keys(pages).map(p => h('a', { href: `#${p}`, class: p === 'machine' || p === 'alarms' ? 'second' : '' }, words.pages[p])),
+  h('details', { class: 'more' }, h('summary', {}, words.pages.more), h('div', {}, ['machine', 'alarms'].map(p => h('a', { href: `#${p}`, on: { click: ev => ev.target.closest('details').removeAttribute('open') } }, words.pages[p]))))), fireButton);
+document.body.append(defs());
+
+// samples keeps what was measured in this batch; what came before this page was
+// opened is fetched from the record, for it was measured.
+async function follow() {
+  const b = link.state?.batch, m = link.measured, k = ctx.samples;
+  if (!b || !known(b.since_charge_s) || !m) { if (!b) k.list = []; return; }
+  k.now = b.since_charge_s + (m.scan_s - link.state.scan_s);
+  const fresh = b.id !== k.batch || (k.list.length ? k.now - k.list.at(-1).t > 4 * (ctx.machine?.time_scale || 1) : k.now > 4);
+  if (b.id !== k.batch) { k.batch = b.id; k.list = []; }
+  if (fresh && !k.fetching && known(b.turn_s)) {
+    k.fetching = true;
+    get(`/api/v1/batches/${b.id}`).then(d => {
+      const old = d.samples.map(x => ({ t: x.since_charge_s, bean: x.temperatures_c.bean?.value, target: x.target_c })).filter(x => known(x.t));
+      const first = k.list[0]?.t ?? Infinity, have = new Set(k.list.map(x => Math.round(x.t)));
+      k.list = [...old.filter(x => x.t < first || !have.has(Math.round(x.t))), ...k.list].sort((a, c) => a.t - c.t);
+      k.list.forEach((x, i) => { x.ror = riseAt(k.list, i); });
+    }).catch(() => {}).finally(() => { k.fetching = false; });
+  }
+  if (!k.list.length || k.now > k.list.at(-1).t) {
+    k.list.push({ t: k.now, bean: m.points.bean?.value, target: m.bean.target_c });
+    k.list.at(-1).ror = riseAt(k.list, k.list.length - 1);
+  }
+}
+
+// riseAt is the rate of rise of the probe at sample i: the slope of the line of
+// least squares through the last 30 s, null where its window holds a gap.
+function riseAt(list, i) {
+  const scale = Math.max(1, ctx.machine?.time_scale || 1), win = 30 * Math.max(1, scale / 10), from = list[i].t - win;
+  let n = 0, st = 0, sy = 0, stt = 0, sty = 0, last = list[i].t;
+  for (let j = i; j >= 0 && list[j].t >= from - 0.500; j--) {
+    const p = list[j];
+    if (!known(p.bean) || last - p.t > 2.500 * scale) return null;
+    const t = p.t - list[i].t;
+    n++; st += t; sy += p.bean; stt += t * t; sty += t * p.bean; last = p.t;
+  }
+  return n > 2 && list[i].t - last > win / 2 ? (n * sty - st * sy) / (n * stt - st * st) : null;
+}
+
+async function loadRecipe() {
+  const r = link.state?.recipe;
+  if (!r || ctx.recipeName === r) return;
+  ctx.recipeName = r;
+  try { ctx.recipe = await get(`/api/v1/recipes/${encodeURIComponent(r)}`); } catch { ctx.recipe = null; }
+}
+
+let headline = '';
+function update() {
+  const hs = health(), now = link.now;
+  ctx.offers = Object.fromEntries((link.state?.commands || []).map(c => [c.kind, c.refused]));
+  text(top.clock, now ? clock(now.time) : '–');
+  const b = link.state?.batch;
+  text(top.machine, ctx.machine ? [ctx.machine.name, b?.id ? `batch ${b.id}` : '', link.state?.recipe || ''].filter(Boolean).join(' · ') : '');
+  text(top.link, hs === 'live' ? words.live(`${(age() / 1000).toFixed(1)}\u202fs`) : hs === 'slow' ? words.slow(`${Math.round(age() / 1000)}\u202fs`) : words.lost);
+  text(top.place, ctx.here ? words.here : words.looking);
+  text(top.who, ctx.who ? `${ctx.who} (${words.whoChange})` : words.who);
+  $('sim').hidden = !ctx.machine?.simulated;
+  text($('sim'), ctx.machine?.simulated ? words.simulated(ctx.machine.time_scale) : '');
+  drawBar(link.alarms, hs === 'lost');
+  loadRecipe();
+  shown?.update();
+  fire.update();
+  document.body.classList.toggle('lost', hs === 'lost');
+  if (now && now.headline !== headline && now.state !== 'roasting') { headline = now.headline; text($('said'), `${now.headline}. ${now.next}`); }
+}
+
+let due = 0;
+link.onchange = () => { follow(); cancelAnimationFrame(due); due = requestAnimationFrame(update); };
+link.onevent = ev => { if (ev.kind === 'trip') text($('cried'), `${ev.text}`); };
+setInterval(update, 250);
+addEventListener('hashchange', route);
+addEventListener('resize', update);
+document.addEventListener('visibilitychange', () => { if (!document.hidden) forget(); });
+addEventListener('pageshow', ev => { if (ev.persisted) forget(); });
+
+async function machine() {
+  try { ctx.machine = await get('/api/v1/machine'); ctx.here = ctx.machine.at_machine; update(); } catch { setTimeout(machine, 2000); }
+}
+route();
+machine();
+open();

@@ -1,0 +1,33 @@
+// The machine: loops by hand, proof tests, what is not covered.
+import { h, put, num, day, plain } from './dom.js';
+import { words } from './words.js';
+import { get, link } from './link.js';
+
+export function machinePage(ctx) {
+  const loops = h('div'), proofs = h('div'), rest = h('div'), answer = h('p', { class: 'answer', role: 'status' });
+  const el = h('div', { class: 'page' }, h('h1', {}, words.pages.machine), h('h2', {}, 'Loops'), loops, answer, h('h2', {}, 'Proof tests'), proofs, rest);
+  ctx.answer = t => put(answer, t);
+  get('/api/v1/proofs').then(b => put(proofs, b.blocking?.length ? h('div', { class: 'panel' }, h('strong', {}, 'No new roast may start:'), h('ul', {}, b.blocking.map(t => h('li', {}, t)))) : null, h('p', {}, 'Each interlock is tested on the machine itself. drumwright prove leads through it.'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Proof tests' }, h('table', {}, h('thead', {}, h('tr', {}, ['Test', 'State', 'Last', 'Next due'].map(t => h('th', { scope: 'col' }, t)))),
+    h('tbody', {}, (b.tests || []).map(t => h('tr', {}, h('td', {}, t.title), h('td', {}, t.state), h('td', {}, t.last ? `${day(t.last.when)}, ${t.last.who}: ${t.last.result}` : 'never'), h('td', {}, t.due_at ? day(t.due_at).slice(0, 10) : t.occasion || '–')))))))).catch(e => put(proofs, h('p', {}, e.message)));
+  let key = '', told = false;
+  return {
+    el,
+    update() {
+      if (ctx.machine && !told) {
+        told = true;
+        const m = ctx.machine;
+        put(rest, m.exceptions.length ? [h('h2', {}, 'Exceptions'), h('ul', {}, m.exceptions.map(t => h('li', {}, t)))] : null, h('h2', {}, 'Not covered'), h('ul', {}, m.not_covered.map(t => h('li', {}, t))),
+          h('h2', {}, 'This machine'), h('dl', { class: 'facts' }, [['Name', m.name], ['Site', m.site || '–'], ['Note', m.note || '–'], ['Machine file', m.hash.slice(0, 12)], ['Program', m.version]].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))), h('p', {}, words.notDevice));
+      }
+      const m = link.measured, why = ctx.here ? ctx.offers.manual : words.looking, k = JSON.stringify([why, m?.air.mode, m?.base.mode]);
+      if (!m || k === key) return;
+      key = k;
+      put(loops, [['air', 'Inlet air', m.air, 'air heater'], ['base', 'Base', m.base, 'radiant panels']].map(([id, name, l, what]) => {
+        const field = h('input', { type: 'number', min: 0, max: 100, step: 1, value: num(100 * (l.duty || 0)), 'aria-label': `${name} output in per cent` });
+        return h('section', { class: 'panel' }, h('h3', {}, name), h('p', {}, `Mode: ${l.mode === 'manual' ? 'MANUAL' : plain(l.mode)}`),
+          l.mode === 'manual' && ctx.here ? ctx.button({ label: `${name} automatic`, act: b => ctx.command({ kind: 'automatic', loop: id }, b) }) : null,
+          why === '' ? h('div', { class: 'byhand' }, h('label', {}, `${what}, %`, field), ctx.button({ label: `${name} by hand`, hold: true, act: b => ctx.command({ kind: 'manual', loop: id, value: Math.max(0, Math.min(1, Number(field.value) / 100)) }, b) })) : h('p', { class: 'soft' }, `${words.notNow}: ${why ?? words.noLinkYet}`));
+      }));
+    },
+  };
+}

@@ -1,0 +1,44 @@
+// The recipes: which there are, what each asks of machine and coffee, and which
+// the next batch follows.
+import { h, put, num, known, unit, span } from './dom.js';
+import { words } from './words.js';
+import { get } from './link.js';
+
+export function recipesPage(ctx, chosen) {
+  const list = h('div', { class: 'list' }), detail = h('div', { class: 'detail' }), answer = h('p', { class: 'answer', role: 'status' });
+  const el = h('div', { class: `page two ${chosen ? 'chosen' : ''}` }, h('div', {}, h('h1', {}, words.pages.recipes), list), detail);
+  ctx.answer = t => put(answer, t);
+  let act = null, offered = null;
+  get('/api/v1/recipes').then(({ recipes }) => put(list, recipes.length ? recipes.map(r => h('a', { class: 'row', href: `#recipes/${encodeURIComponent(r.name)}`, 'aria-current': r.name === chosen ? 'true' : null },
+    h('strong', {}, r.title), h('span', {}, [r.coffee, known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : ''].filter(Boolean).join(' · ')), h('span', { class: 'soft' }, r.faults ? 'cannot be used on this machine' : `drop: ${r.drop}`)))
+    : h('p', {}, 'No recipe is in the folder yet. Put a recipe file there; drumwright check says what is wrong with it.'))).catch(e => put(list, h('p', {}, e.message)));
+  if (chosen) get(`/api/v1/recipes/${encodeURIComponent(chosen)}`).then(show).catch(e => put(detail, h('p', {}, e.message)));
+  else put(detail, h('p', { class: 'soft' }, 'Choose a recipe to read it.'));
+
+  function show(r) {
+    act = h('div', { class: 'buttons two' });
+    put(detail, h('a', { class: 'back', href: '#recipes' }, 'Back'), h('h2', {}, r.title), r.coffee ? h('p', {}, r.coffee) : null, r.note ? h('p', {}, r.note) : null,
+      r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer,
+      h('dl', { class: 'facts' }, [['Green coffee', known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : '–'], ['Moisture', known(r.moisture) ? unit(100 * r.moisture, 1, '%') : 'not stated'],
+        ['Inlet air at charge', unit(r.inlet_c, 0, '°C')], ['Drum skin at charge', unit(r.skin_c, 0, '°C')], ['Drop', r.drop || '–']].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))),
+      r.points?.length ? [h('h3', {}, 'Bean temperature wanted'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Curve' }, h('table', {}, h('thead', {}, h('tr', {}, ['since charge', 'bean probe °C', '°C/min'].map(t => h('th', { scope: 'col' }, t)))),
+        h('tbody', {}, r.points.map((p, i) => h('tr', {}, h('td', {}, span(p.at_s)), h('td', {}, num(p.bean_c, 1)), h('td', {}, i ? num(60 * (p.bean_c - r.points[i - 1].bean_c) / (p.at_s - r.points[i - 1].at_s), 1) : '–'))))))] : null,
+      r.stages?.length ? [h('h3', {}, 'Stages'), h('ul', { class: 'stages' }, r.stages.map(x => h('li', {}, `At ${x.when}: ` + [known(x.inlet_c) ? `inlet air ${unit(x.inlet_c, 0, '°C')}` : '', known(x.skin_c) ? `drum skin ${unit(x.skin_c, 0, '°C')}` : '', known(x.flow_kg_per_h) ? `air ${unit(x.flow_kg_per_h, 0, 'kg/h')}` : ''].filter(Boolean).join(', '))))] : null,
+      r.speeds?.length ? [h('h3', {}, 'Drum speed by loss'), h('p', {}, r.speeds.map(x => `${num(100 * x.loss, 1)}\u202f%: ${num(x.mm_per_s)}\u202fmm/s`).join(', '))] : null,
+      h('details', {}, h('summary', {}, 'The file'), h('pre', { tabindex: 0 }, r.text)));
+    el.dataset.name = r.name;
+    offered = null;
+    page.update();
+  }
+  const page = {
+    el,
+    update() {
+      const why = ctx.here ? ctx.offers['load-recipe'] : words.looking, k = `${why}`;
+      if (!act || k === offered) return;
+      offered = k;
+      put(act, why === '' ? ctx.button({ label: 'Load for next batch', main: true, act: async b => { const a = await ctx.command({ kind: 'load-recipe', recipe: el.dataset.name }, b, { label: 'Load' }); if (a.ok) ctx.go('now'); } })
+        : h('p', { class: 'soft' }, `${words.notNow}: ${why ?? words.noLinkYet}`));
+    },
+  };
+  return page;
+}

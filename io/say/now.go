@@ -1,0 +1,193 @@
+package say
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"drumwright/io/point"
+	"drumwright/io/record"
+)
+
+// Now is what a person reads first.
+type Now struct {
+	record.Stamp
+	State    string    `json:"state"`    // of the sequence
+	Where    string    `json:"where"`    // the state and since when, in words
+	Headline string    `json:"headline"` // the state and the one fact that counts
+	Outlook  []string  `json:"outlook"`  // what comes, and what the machine does
+	Next     string    `json:"next"`     // what to do
+	Fire     bool      `json:"fire"`     // a suspected fire: the fire screen covers all
+	Settling bool      `json:"settling"` // beans are in and the probe has not settled yet
+	Buttons  []Button  `json:"buttons"`  // the first is the main one
+	Others   []Button  `json:"others"`
+	NotNow   []Refusal `json:"not_now"`
+	Motion   Motion    `json:"motion"`
+}
+
+const (
+	// OnTargetK is how far from the curve still counts as on target.
+	OnTargetK = 1.5
+	// settleS is for how long after the turn the probe says little about the
+	// roast: some four time constants of a usual probe (common practice, no source).
+	settleS = 60
+	// crackMayC and crackDueC are the estimated bean temperatures from which first
+	// crack can be heard at all, and is to be listened for (common practice, no
+	// source).
+	crackMayC = 165
+	crackDueC = 188
+)
+
+// Of puts a view into words. alarms may be nil, then no cause is told in words.
+func Of(v *record.View, alarms *record.AlarmsView) Now {
+	n := Now{Stamp: v.Stamp, State: v.State, Next: v.Next, Motion: motion(v), Outlook: []string{}, Others: []Button{}, NotNow: []Refusal{}}
+	n.Where = "State: " + v.State
+	if s := float64(v.InStateS); s >= 60 {
+		n.Where += " for " + about(s)[len("about "):]
+	}
+	b := v.Batch
+	n.Settling = v.State == "roasting" && b != nil && !settled(b)
+	n.Fire = v.Safety.Tripped && v.Safety.SafeState == "S2"
+	n.Headline = headline(v, alarms)
+	if text := outlook(v); text != "" {
+		n.Outlook = append(n.Outlook, text)
+	}
+	n.Outlook = append(n.Outlook, n.Motion.Heat+". "+n.Motion.Air+". "+n.Motion.Drum+".")
+	if permit(v, point.CoolingFan) >= 0.5 {
+		n.Outlook[len(n.Outlook)-1] += " " + n.Motion.Tray + "."
+	}
+	shown, others, notNow := offer(v)
+	n.Buttons = append([]Button{}, shown...)
+	n.Others = append(n.Others, others...)
+	n.NotNow = append(n.NotNow, notNow...)
+	return n
+}
+
+func settled(b *record.BatchView) bool { return float64(b.SinceChargeS-b.TurnS) >= settleS }
+
+// sentence is a reason as a sentence: with a capital, and a full stop.
+func sentence(s string) string {
+	s = strings.TrimRight(strings.TrimSpace(s), ".")
+	if s == "" {
+		return ""
+	}
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:] + "."
+}
+
+func headline(v *record.View, alarms *record.AlarmsView) string {
+	switch v.State {
+	case "cold":
+		return "Off"
+	case "warming":
+		if why := v.Safety.HeldBack; why != "" {
+			return "Warming: heat is held back"
+		}
+		return "Warming up"
+	case "ready":
+		return "Ready for beans"
+	case "charging":
+		return "Taking in the beans"
+	case "roasting":
+		return roasting(v)
+	case "discharging":
+		return "Beans going into the tray"
+	case "cooling":
+		return "Beans cooling in the tray"
+	case "run-down":
+		return "Cooling down"
+	case "held":
+		if v.Batch != nil && math.IsNaN(float64(v.Batch.DropS)) {
+			return "Held: beans in the drum"
+		}
+		return "Held"
+	case "tripped":
+		return tripped(v, alarms)
+	}
+	return sentence(v.State)
+}
+
+func roasting(v *record.View) string {
+	b := v.Batch
+	if b == nil || !settled(b) {
+		return "Roasting, probe settling"
+	}
+	if !math.IsNaN(float64(b.FirstCrackS)) {
+		return "Roasting, " + span(float64(b.SinceChargeS-b.FirstCrackS)) + " since first crack"
+	}
+	off := float64(v.Points[point.Bean.String()].Value - v.Bean.TargetC)
+	switch {
+	case math.IsNaN(float64(v.Points[point.Bean.String()].Value)):
+		return "Roasting, bean probe has no reading"
+	case math.IsNaN(off):
+		return "Roasting"
+	case math.Abs(off) <= OnTargetK:
+		return "Roasting, on target"
+	case off > 0:
+		return "Roasting, " + number(off, 1) + thin + "°C above target"
+	}
+	return "Roasting, " + number(-off, 1) + thin + "°C below target"
+}
+
+// trips are the headlines of the safe states; %s is the first cause.
+var trips = map[string]string{
+	"S1": "Heat off: %s",
+	"S2": "Suspected fire",
+	"S3": "Drum stopped, heat off",
+	"S4": "Heat off: no air flow",
+	"S5": "Cooling down: %s",
+	"S6": "Emergency stop is pressed",
+	"S7": "Restarted; heat stays off",
+}
+
+func tripped(v *record.View, alarms *record.AlarmsView) string {
+	first := strings.ReplaceAll(v.Safety.FirstCause, "_", " ")
+	if alarms != nil {
+		for _, a := range alarms.Alarms {
+			if a.Cause == v.Safety.FirstCause {
+				r, n := utf8.DecodeRuneInString(a.Text)
+				first = string(unicode.ToLower(r)) + firstSentence(a.Text[n:])
+			}
+		}
+	}
+	text, ok := trips[v.Safety.SafeState]
+	switch {
+	case !v.Safety.Tripped:
+		return "Trip is reset"
+	case v.Safety.SafeState == "S6" && v.Safety.FirstCause != "emergency_stop", !ok:
+		return "All off: " + first
+	case strings.Contains(text, "%s"):
+		return fmt.Sprintf(text, first)
+	}
+	return text
+}
+
+func firstSentence(s string) string {
+	if i := strings.Index(s, ". "); i >= 0 {
+		s = s[:i]
+	}
+	return strings.TrimSuffix(s, ".")
+}
+
+func outlook(v *record.View) string {
+	switch b := v.Batch; v.State {
+	case "warming":
+		return "Inlet air " + celsius(v.Air.MeasuredC) + " of " + celsius(v.Air.SetC) + ", drum skin " + celsius(v.Base.MeasuredC) + " of " + celsius(v.Base.SetC) + "."
+	case "ready":
+		return "Recipe " + v.Recipe + ", " + number(1000*float64(v.GreenKg), 0) + thin + "g."
+	case "roasting":
+		if b == nil {
+			return ""
+		}
+		return "Charged " + span(float64(b.SinceChargeS)) + " ago; loss " + number(100*float64(v.Bean.Loss), 1) + thin + "% ±" + number(200*float64(v.Bean.LossSd), 1) + " (estimate)."
+	case "cooling":
+		if p, ok := v.Points[point.CoolingTray.String()]; ok {
+			return "Tray " + celsius(p.Value) + "."
+		}
+	case "run-down", "tripped":
+		return "Bean probe " + celsius(v.Points[point.Bean.String()].Value) + ", drum skin " + celsius(v.Base.MeasuredC) + "."
+	}
+	return ""
+}
