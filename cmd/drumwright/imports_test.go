@@ -28,6 +28,7 @@ var arrows = map[string][]string{
 	"control/bean":            {},
 	"control/beanloop":        {"control/bean", "control/observe"},
 	"control/drum":            {},
+	"control/probe":           {"control/drum", "control/lsq", "control/observe"},
 	"io/drawing":              {"control/drum"},
 	"control/frozen":          {},
 	"control/heat":            {"control/bean", "control/pid"},

@@ -12,6 +12,10 @@ import (
 
 type probeOptions struct {
 	drumOptions
+	journal  string
+	batch    uint64
+	simulate bool
+	seed     uint64
 }
 
 func probeCommand() *cobra.Command {
@@ -26,12 +30,18 @@ batch that still covers a probe. For the usual sheaths it states response, error
 by conduction along the stem, and what the lag does to reading and rate of rise;
 then what to look at when the face is back on. With --svg it draws the place.
 
-Lags are from memory of heat exchange in tumbling beans: expect half to double.`,
+Lags are from memory of heat exchange in tumbling beans: expect half to double.
+The first charges tell the truth: with --journal FILE the lag of the probe in the
+bed, and how much of what it feels is bed, are found from a recorded batch, and
+--simulate shows it on the simulated machine.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name := ""
 			if len(args) > 0 {
 				name = args[0]
+			}
+			if o.journal != "" || o.simulate {
+				return o.warmTest(cmd.Context(), name, cmd.OutOrStdout())
 			}
 			d, err := drumInputsFrom(name, o.with, o.stages)
 			if err != nil {
@@ -42,6 +52,10 @@ Lags are from memory of heat exchange in tumbling beans: expect half to double.`
 	}
 	o.flags(c)
 	c.Flags().StringVar(&o.svg, "svg", "", "write the drawing to this file")
+	c.Flags().StringVar(&o.journal, "journal", "", "find lag and bed share from a batch in this journal")
+	c.Flags().Uint64Var(&o.batch, "batch", 0, "with --journal: number of the batch (default the newest)")
+	c.Flags().BoolVar(&o.simulate, "simulate", false, "find lag and bed share from a charge of the simulated machine")
+	c.Flags().Uint64Var(&o.seed, "seed", 1, "with --simulate: seed of the noise and of how the machine is off its file")
 	c.Flags().BoolVar(&o.clockwise, "clockwise", false, "draw the drum as seen from the side from which it turns clockwise")
 	return c
 }

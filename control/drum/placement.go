@@ -263,6 +263,7 @@ func checksAfter(s *Setup, out *Placement) []string {
 		"Hot, with beans: the reading ripples less than 0.5 K in the rhythm of the paddles.",
 		"Change the drum's speed by a tenth: the reading must not jump. If it does, the tip is in and out of the bed.",
 		"Probe straight, gland tight, cable off everything hot and turning. Look again at each cleaning.",
+		"Then charge a batch and have its record looked at: that measures lag and bed share, which are only estimated here.",
 	}
 	if s.Paddles == 0 {
 		checks[3] = "No bean wedges between probe and wall."
