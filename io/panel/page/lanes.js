@@ -139,7 +139,7 @@ export function lanes() {
       text(big, bad ? words.noReading : `${health() === 'slow' || pt.quality !== 'good' ? '≈ ' : ''}${unit(pt.value, 1, '°C')}`);
       big.classList.toggle('hollow', bad || health() !== 'live' || pt.quality !== 'good');
       const off = known(tgt) && !bad ? pt.value - tgt : null;
-      text(target, now.settling ? words.settling : known(off) ? `target ${unit(tgt, 1, '°C')}: ${num(Math.abs(off), 1)} ${off < 0 ? 'below' : 'above'}` : known(tgt) ? `target ${unit(tgt, 1, '°C')}` : '');
+      text(target, now.settling ? words.settling : known(off) ? `target ${unit(tgt, 1, '°C')}: ${num(Math.abs(off), 1)} ${off < 0 ? 'below' : 'above'}` : known(tgt) && !lost ? `target ${unit(tgt, 1, '°C')}` : '');
       text(itself, known(measured.bean.true_c) && !lost ? `the beans themselves ${unit(measured.bean.true_c, 1, '°C')} ±${num(2 * measured.bean.true_sd_c, 1)} (estimate)` : '');
       beyond = known(off) && Math.abs(off) > 8 && !now.settling ? beyond + 1 : 0;
       if (beyond > 20) wide = true;
@@ -156,7 +156,7 @@ export function lanes() {
       const plan = known(measured.bean.target_k_per_s) ? 60 * measured.bean.target_k_per_s : null;
       const ror = samples.list.at(-1)?.ror;
       text(rateNum, lost || !known(ror) ? '–' : unit(60 * ror, 1, '°C/min'));
-      text(ratePlan, known(plan) ? `plan ${num(plan, 1)}` : '');
+      text(ratePlan, known(plan) && !lost ? `plan ${num(plan, 1)}` : '');
       drawRail(lost ? null : measured, b, recipe);
       const rows = [];
       for (let at = Math.floor(t / 30) * 30; at > t - 600 && at > 0; at -= 30) {

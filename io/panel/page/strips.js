@@ -25,7 +25,7 @@ function one(name) {
 
 // draw shows one loop. v: value, set, quality, cause, output, mode, words and alarm.
 function draw(p, sc, v) {
-  const stale = health() !== 'live', bad = v.quality === 'bad' || !known(v.value), uncertain = v.quality === 'uncertain' || stale;
+  const stale = health() !== 'live', lost = health() === 'lost', bad = lost || v.quality === 'bad' || !known(v.value), uncertain = v.quality === 'uncertain' || stale;
   const top = sc.top, kids = [];
   kids.push(s('rect', { x: 0, y: 4, width: '100%', height: 13, class: bad ? 'bar bad' : 'bar' }));
   if (!bad) {
@@ -42,17 +42,17 @@ function draw(p, sc, v) {
     else kids.push(at(pct(v.value, top), 6, s('path', { d: 'M0 0l8 16h-16z', class: uncertain ? 'wedge hollow' : 'wedge' })));
   }
   put(p.bar, kids);
-  put(p.power, s('rect', { x: 0.500, y: 0.500, width: '99.8%', height: 5, class: 'trough' }), s('rect', { x: 0, y: 0, width: pct(v.output || 0, 1), height: 6, class: 'given' }));
+  put(p.power, s('rect', { x: 0.500, y: 0.500, width: '99.8%', height: 5, class: 'trough' }), s('rect', { x: 0, y: 0, width: pct(lost ? 0 : v.output || 0, 1), height: 6, class: 'given' }));
   const number = bad ? words.noReading : `${uncertain ? '≈ ' : ''}${num(v.value, 0)}\u202f${sc.unit}`;
   text(p.value, number);
-  text(p.mode, v.words + (bad && v.cause ? ` · ${v.cause}` : ''));
-  text(p.out, v.outWords);
-  const a = v.alarm;
+  text(p.mode, lost ? words.lost : v.words + (bad && v.cause ? ` · ${v.cause}` : ''));
+  text(p.out, lost ? '' : v.outWords);
+  const a = lost ? undefined : v.alarm;
   p.el.className = `strip ${a ? `p${{ critical: 1, high: 1, medium: 2, low: 3 }[a]}` : ''} ${uncertain || v.forced ? 'doubt' : ''}`;
   put(p.badge, a ? mark(a) : null);
   p.el.setAttribute('aria-valuemax', Math.round(top));
-  if (known(v.value)) p.el.setAttribute('aria-valuenow', Math.round(v.value)); else p.el.removeAttribute('aria-valuenow');
-  p.el.setAttribute('aria-valuetext', `${number}, ${v.words}, ${v.outWords}`);
+  if (!bad) p.el.setAttribute('aria-valuenow', Math.round(v.value)); else p.el.removeAttribute('aria-valuenow');
+  p.el.setAttribute('aria-valuetext', lost ? words.noReading : `${number}, ${v.words}, ${v.outWords}`);
 }
 
 // related tells which strip an alarm belongs to, by the name of its cause.
