@@ -25,7 +25,7 @@ import (
 // that is written is one that a machine file takes.
 func TestTrialSimulated(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "trial.yaml")
-	code, out, errs := drumwright(t, "trial", "heron-1000", "--simulate", "--repeats", "2", "--who", "Ada", "--beans", "washed, 60 kg bag 4", "--out", path)
+	code, out, errs := drumwright(t, "trial", "heron-1000", "--simulate", "--repeats", "2", "--stage", "green=0", "--stage", "middle=10", "--stage", "end=20", "--who", "Ada", "--beans", "washed, 60 kg bag 4", "--out", path)
 	if code != codeOK {
 		t.Fatalf("code %d: %s%s", code, out, errs)
 	}

@@ -58,12 +58,14 @@ const (
 	CirculationCM2PerS
 	TurnoverS
 	FirstOffDeg
+	FlightReposeDeg
 	LastOffDeg
 	LandingMM
 	BeyondToeMM
 	ShaftPassMM
 	HighestMM
 	WallCarryDeg
+	WallOffDeg
 	LiftTorqueNM
 	MotorTorquePercent
 	NumQuantities
@@ -93,12 +95,14 @@ var quantities = [NumQuantities]struct {
 	CirculationCM2PerS: {"circulation_cm2_per_s", "bed passing the surface, per length of drum", "cm²/s", 0, "rigid turning below the surface"},
 	TurnoverS:          {"turnover_s", "time to turn the bed over once", "s", 2, "bed area over circulation"},
 	FirstOffDeg:        {"first_off_deg", "first bean leaves, above the shaft's height", "°", 0, "slide limit at the paddle's tip; shoulder of the bed in a smooth drum"},
+	FlightReposeDeg:    {"flight_repose_deg", "beans lie on a paddle at the shaft's height at this slope", "°", 0, "kinetic angle of repose of a flight, Schofield & Glikin 1962 (from memory, original not seen)"},
 	LastOffDeg:         {"last_off_deg", "last bean leaves, above the shaft's height", "°", 0, "slide along the paddle from its root, integrated"},
 	LandingMM:          {"landing_mm", "last bean lands past the shaft's centre line", "mm", 0, "free flight to bed or wall; negative is short of it"},
 	BeyondToeMM:        {"beyond_toe_mm", "bare wall between toe and landing", "mm", 0, "0 where it lands on the bed"},
 	ShaftPassMM:        {"shaft_pass_mm", "last bean passes the shaft's surface at", "mm", 0, "free flight; negative would hit the shaft"},
 	HighestMM:          {"highest_mm", "highest point of its flight above the shaft's centre", "mm", 0, "free flight"},
 	WallCarryDeg:       {"wall_carry_deg", "a single bean creeps up a bare wall, from the bottom", "°", 0, "friction limit on a smooth wall"},
+	WallOffDeg:         {"wall_off_deg", "a bean pressed to a bare wall falls off, above the shaft's height", "°", 0, "sine equals the Froude number, no friction"},
 	LiftTorqueNM:       {"lift_torque_nm", "torque to hold the bed up, at the drum", "N·m", 2, "weight times lever of the bed's centre; bearings and seals are not in it"},
 	MotorTorquePercent: {"motor_torque_percent", "torque that the motor has left, of its rated", "%", 0, "falls with base frequency over frequency above it"},
 }
@@ -236,6 +240,8 @@ func (s *Setup) evaluate(x []float64, loss float64) (r raw) {
 	f[LandingMM], f[BeyondToeMM] = -r.last.Land.X, r.last.BeyondToeMM
 	f[ShaftPassMM], f[HighestMM] = r.last.ShaftPassMM-shaft/2, r.last.HighestMM
 	f[WallCarryDeg] = degrees(WallCarryRad(radians(friction), f[Froude]))
+	f[WallOffDeg] = degrees(WallElevationRad(f[Froude]))
+	f[FlightReposeDeg] = degrees(FlightReposeRad(c.friction, f[Froude]*(radius-paddle)/radius, 0))
 	f[LiftTorqueNM] = f[MassG] / 1000 * GravityMPerS2 * b.CentroidMM / 1000 * math.Sin(radians(tilt))
 	f[MotorTorquePercent] = 100 * min(1, s.BaseHz/f[DriveHz])
 	return r

@@ -280,7 +280,11 @@ func foot(p *pen, pg *Page) {
 	}
 	lines := pg.Foot
 	if pl := pg.Place; pl != nil {
-		lines = slices.Concat(pl.Remarks[:min(2, len(pl.Remarks))], pg.Foot)
+		lines = nil
+		for _, r := range pl.Remarks[:min(2, len(pl.Remarks))] {
+			lines = append(lines, strings.ToUpper(r[:1])+r[1:]+".")
+		}
+		lines = append(lines, pg.Foot...)
 	}
 	for _, line := range lines {
 		for _, l := range wrap(line, 190) {
