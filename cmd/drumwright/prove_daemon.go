@@ -110,6 +110,12 @@ func (d *localAPI) post(ctx context.Context, path string, body, into any) error 
 // order gives a command as a panel would.
 func (d *localAPI) order(ctx context.Context, c record.Command, who string) error {
 	body := map[string]any{"kind": c.Kind, "who": who}
+	if c.Recipe != "" {
+		body["recipe"] = c.Recipe
+	}
+	if c.Cause != "" {
+		body["cause"] = c.Cause
+	}
 	if c.Loop != "" {
 		body["loop"] = c.Loop
 	}

@@ -86,6 +86,8 @@ is for licensed electricians.
 		campaignCommand(),
 		serveCommand(),
 		practiceCommand(),
+		watchCommand(),
+		doCommand(),
 		plantCommand(),
 		checkCommand(),
 		preflightCommand(),

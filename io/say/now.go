@@ -33,6 +33,9 @@ const (
 	// settleS is for how long after the turn the probe says little about the
 	// roast: some four time constants of a usual probe (common practice, no source).
 	settleS = 60
+	// startS is how long drum and air take to run before heat may come; until
+	// then it is not told that it waits.
+	startS = 15
 	// crackMayC and crackDueC are the estimated bean temperatures from which first
 	// crack can be heard at all, and is to be listened for (common practice, no
 	// source).
@@ -52,6 +55,9 @@ func Of(v *record.View, alarms *record.AlarmsView) Now {
 	n.Fire = v.Safety.Tripped && v.Safety.SafeState == "S2"
 	n.Headline = headline(v, alarms)
 	if text := outlook(v); text != "" {
+		n.Outlook = append(n.Outlook, text)
+	}
+	if text := ahead(v); text != "" {
 		n.Outlook = append(n.Outlook, text)
 	}
 	n.Outlook = append(n.Outlook, n.Motion.Heat+". "+n.Motion.Air+". "+n.Motion.Drum+".")
@@ -82,7 +88,7 @@ func headline(v *record.View, alarms *record.AlarmsView) string {
 	case "cold":
 		return "Off"
 	case "warming":
-		if why := v.Safety.HeldBack; why != "" {
+		if v.Safety.HeldBack != "" && v.InStateS > startS {
 			return "Warming: heat is held back"
 		}
 		return "Warming up"
@@ -117,6 +123,9 @@ func roasting(v *record.View) string {
 	if !math.IsNaN(float64(b.FirstCrackS)) {
 		return "Roasting, " + span(float64(b.SinceChargeS-b.FirstCrackS)) + " since first crack"
 	}
+	if outOfReach(v) {
+		return "Roasting, target out of reach"
+	}
 	off := float64(v.Points[point.Bean.String()].Value - v.Bean.TargetC)
 	switch {
 	case math.IsNaN(float64(v.Points[point.Bean.String()].Value)):
@@ -129,6 +138,60 @@ func roasting(v *record.View) string {
 		return "Roasting, " + number(off, 1) + thin + "°C above target"
 	}
 	return "Roasting, " + number(-off, 1) + thin + "°C below target"
+}
+
+// lateS and shortC are how much the end of the curve must be missed by before
+// it is called out of reach.
+const (
+	lateS  = 5
+	shortC = OnTargetK
+)
+
+func outOfReach(v *record.View) bool { return v.Bean.LateS >= lateS || v.Bean.ShortC >= shortC }
+
+// ahead is what comes: worked out before the batch, and by the loop in it.
+func ahead(v *record.View) string {
+	f := v.Forecast
+	switch b := v.Batch; v.State {
+	case "cold", "warming", "ready":
+		switch {
+		case f == nil:
+		case !f.Reachable:
+			return "Worked out ahead, this recipe is out of reach: " + sentence(f.Why)
+		case f.DropS.Known():
+			text := "Worked out ahead: drop after " + span(float64(f.DropS))
+			if f.FirstCrackS.Known() {
+				text += ", first crack after " + about(float64(f.FirstCrackS)) + " ±" + span(2*float64(f.FirstCrackSdS))
+			}
+			return text + ", loss " + number(100*float64(f.Loss), 1) + thin + "% ±" + number(200*float64(f.LossSd), 1) + ", " + withUnit(f.EnergyKWh, 1, "kWh") + "."
+		}
+	case "roasting":
+		if b == nil {
+			return ""
+		}
+		if outOfReach(v) {
+			text := "Expect the drop " + about(float64(v.Bean.LateS)) + " late"
+			if v.Bean.LateS < lateS {
+				text = "Expect the end " + number(float64(v.Bean.ShortC), 0) + thin + "°C low"
+			}
+			if v.Bean.Bound != "" {
+				text += ": held by " + v.Bean.Bound
+			}
+			return text + "."
+		}
+		if f == nil || !f.DropS.Known() {
+			return ""
+		}
+		text := ""
+		if left := float64(f.FirstCrackS - b.SinceChargeS); left > 0 && !b.FirstCrackS.Known() {
+			text = "First crack in " + about(left) + " (±" + span(2*float64(f.FirstCrackSdS)) + "). "
+		}
+		if left := float64(f.DropS - b.SinceChargeS); left > 0 {
+			text += "Drop in " + about(left) + "."
+		}
+		return strings.TrimSpace(text)
+	}
+	return ""
 }
 
 // trips are the headlines of the safe states; %s is the first cause.
@@ -171,10 +234,17 @@ func firstSentence(s string) string {
 	return strings.TrimSuffix(s, ".")
 }
 
+func of(c, set record.Number) string {
+	if !set.Known() {
+		return celsius(c)
+	}
+	return celsius(c) + " of " + celsius(set)
+}
+
 func outlook(v *record.View) string {
 	switch b := v.Batch; v.State {
 	case "warming":
-		return "Inlet air " + celsius(v.Air.MeasuredC) + " of " + celsius(v.Air.SetC) + ", drum skin " + celsius(v.Base.MeasuredC) + " of " + celsius(v.Base.SetC) + "."
+		return "Inlet air " + of(v.Air.MeasuredC, v.Air.SetC) + ", drum skin " + of(v.Base.MeasuredC, v.Base.SetC) + "."
 	case "ready":
 		return "Recipe " + v.Recipe + ", " + number(1000*float64(v.GreenKg), 0) + thin + "g."
 	case "roasting":

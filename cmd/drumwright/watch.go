@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sys/unix"
+
+	"drumwright/io/record"
+	"drumwright/io/say"
+)
+
+func watchCommand() *cobra.Command {
+	address, once := "", false
+	c := &cobra.Command{
+		Use:   "watch",
+		Short: "Show in the terminal what the operator page says of the machine now",
+		Long: `watch shows state, what comes, what to do next and what is measured, in the words
+of the operator page, and stays with it once a second until Ctrl-C. It gives no
+commands: see drumwright help do. It works over ssh.
+
+` + exitHelp,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			d, err := dialDaemon(address)
+			if err != nil {
+				return err
+			}
+			return watch(cmd.Context(), d, cmd.OutOrStdout(), once)
+		},
+	}
+	c.Flags().StringVar(&address, "address", "127.0.0.1:8420", "of the daemon: HOST:PORT, or the path of its socket")
+	c.Flags().BoolVar(&once, "once", false, "show it once and end")
+	return c
+}
+
+// watchEvery is how often a person sees new numbers.
+const watchEvery = time.Second
+
+func watch(ctx context.Context, d *localAPI, out io.Writer, once bool) error {
+	live := false
+	if f, ok := out.(*os.File); ok {
+		_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+		live = err == nil && !once // a terminal
+	}
+	tick := time.NewTicker(watchEvery)
+	defer tick.Stop()
+	for last := time.Now(); ; {
+		text, err := picture(ctx, d)
+		switch {
+		case err == nil:
+			last = time.Now()
+		case once || ctx.Err() != nil:
+			return err
+		default: // never old numbers as if they were new
+			text = fmt.Sprintf("No link to the machine for %.0f s: %v\nWhat the machine does now is not known here. Go and look at it.\n", time.Since(last).Seconds(), err)
+		}
+		if live {
+			text = "\x1b[H\x1b[2J" + text
+		}
+		if _, err := io.WriteString(out, text); err != nil {
+			return err
+		}
+		if once {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+// picture is one screen.
+func picture(ctx context.Context, d *localAPI) (string, error) {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	var n say.Now
+	var v record.View
+	var a record.AlarmsView
+	if err := errors.Join(d.get(ctx, "/api/v1/now", &n), d.get(ctx, "/api/v1/state", &v), d.get(ctx, "/api/v1/alarms", &a)); err != nil {
+		return "", err
+	}
+	return say.Text(&n, &v, &a), nil
+}
+
+func doCommand() *cobra.Command {
+	address, who := "", ""
+	var cmdline record.Command
+	kinds := make([]string, len(record.Kinds))
+	for i, k := range record.Kinds {
+		kinds[i] = string(k)
+	}
+	c := &cobra.Command{
+		Use:   "do COMMAND",
+		Short: "Give the machine a command, as the operator page does",
+		Long: `do gives one command to the running daemon and says what became of it. Commands
+that set something in motion, give heat or lift a protection are taken at the
+machine only: over its local socket or from a loopback address.
+
+Commands: ` + strings.Join(kinds, ", ") + `.
+
+` + exitHelp,
+		Args:      cobra.ExactArgs(1),
+		ValidArgs: kinds,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			d, err := dialDaemon(address)
+			if err != nil {
+				return err
+			}
+			cmdline.Kind = record.Kind(args[0])
+			ctx, cancel := context.WithTimeout(cmd.Context(), 10*time.Second)
+			defer cancel()
+			if err := d.order(ctx, cmdline, who); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintln(cmd.OutOrStdout(), "done")
+			return err
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&address, "address", "127.0.0.1:8420", "of the daemon: HOST:PORT, or the path of its socket")
+	f.StringVar(&who, "who", "", "your name; some commands need it")
+	f.StringVar(&cmdline.Recipe, "recipe", "", "for load-recipe: its name")
+	f.StringVar(&cmdline.Loop, "loop", "", "for manual and automatic: air or base")
+	f.Float64Var(&cmdline.Value, "value", 0, "for manual: share of rated power, 0 to 1")
+	f.StringVar(&cmdline.Cause, "cause", "", "for acknowledge: one alarm; left out = all")
+	return c
+}
