@@ -202,13 +202,15 @@ func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles
 		if errors.Is(err, errSkipped) {
 			continue
 		}
+		if len(stage.MarksMMS) > 0 { // also of a stage that was broken off
+			file.Stages = append(file.Stages, stage)
+		}
 		if errors.Is(err, errEnough) && len(file.Stages) >= 2 {
 			break
 		}
 		if err != nil {
 			return nil, o.keepMarks(file, w, err)
 		}
-		file.Stages = append(file.Stages, stage)
 	}
 	p.say("\nLet the beans out. Until somebody says that the drum is empty the machine is not heated.")
 	if a, err := p.ask(ctx, "Is the drum empty? y or n:", "y", "n"); err == nil && a == "y" {

@@ -109,7 +109,7 @@ func TestTrialWithAPerson(t *testing.T) {
 		}
 	}()
 	ada := &actor{to: to}
-	stage, next := 0, int32(0)
+	next := int32(0)
 	ada.act = func(said string) string {
 		switch {
 		case strings.HasPrefix(said, "Is all of that so?"), strings.HasPrefix(said, "Is the drum empty?"):
@@ -118,19 +118,20 @@ func TestTrialWithAPerson(t *testing.T) {
 			next = 1
 		case strings.HasPrefix(said, "Sweep 2"):
 			next = 2
+		case strings.HasPrefix(said, "Sweep 3"): // in the middle of the stage
+			next = 0
 		case strings.HasPrefix(said, "Enter to start"):
-			wait.Store(next)
-		case strings.HasPrefix(said, "Enter when they are in"):
-			if stage++; stage == 2 {
+			if next == 0 {
 				return "q"
 			}
+			wait.Store(next)
 		case strings.HasPrefix(said, "Weight"):
 			return "695"
 		}
 		return ""
 	}
 	path := filepath.Join(t.TempDir(), "trial.yaml")
-	o := &trialOptions{address: s.address, who: "Ada", law: string(drum.ByLoss), out: path, repeats: 2, resolution: 5, second: 50 * time.Millisecond}
+	o := &trialOptions{address: s.address, who: "Ada", law: string(drum.ByLoss), out: path, repeats: 4, resolution: 5, second: 50 * time.Millisecond}
 	err := o.run(ctx, "heron-1000", in, ada)
 	if !errors.Is(err, errEnough) || !strings.Contains(err.Error(), path) {
 		t.Fatalf("%v\n%s", err, &ada.text)
