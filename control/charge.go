@@ -3,6 +3,7 @@ package control
 import (
 	"math"
 
+	"drumwright/control/learn"
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
@@ -67,6 +68,7 @@ type roast struct {
 	beansIn   bool // in the drum, or may be
 	id        uint64
 	recipe    *profiles.Recipe
+	lessons   *learn.Lessons // nil = none
 	chargeAtS float64
 	turned    bool
 	turnS     float64

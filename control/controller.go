@@ -8,6 +8,7 @@ import (
 	"drumwright/control/beanloop"
 	"drumwright/control/drum"
 	"drumwright/control/heat"
+	"drumwright/control/learn"
 	"drumwright/control/observe"
 	"drumwright/control/pid"
 	"drumwright/io/point"
@@ -22,6 +23,7 @@ type Command struct {
 	record.Command
 	Loaded   *profiles.Recipe // for load-recipe: checked against the machine
 	Forecast record.Forecast  // for load-recipe: what its preflight has said, if one was made
+	Lessons  *learn.Lessons   // for load-recipe and learned: of the recipe; nil = none. Never changed once handed in
 	Answer   record.Answer
 }
 
@@ -52,16 +54,23 @@ type Controller struct {
 	follow *drum.Follower
 	drive  drum.Drive
 
-	filter     observe.Filter
-	lead       observe.InletLead
-	loop       beanloop.Loop
-	loopParams beanloop.Params
-	beanOut    beanloop.Output // of the last scan in which the loop was closed
-	reach      reach
-	estimate   observe.Estimate
-	observing  bool
-	closed     bool // the bean loop is closed
-	inletC     float64
+	filter                 observe.Filter
+	lead                   observe.InletLead
+	loop                   beanloop.Loop
+	loopParams             beanloop.Params
+	estimate               observe.Estimate
+	observing              bool
+	closed                 bool           // the bean loop is closed
+	lessons                *learn.Lessons // of the loaded recipe; nil = none
+	dynamics               learn.Dynamics
+	guard                  learn.Guard
+	crackWatch             learn.CrackWatch
+	crackDueS, crackDueSdS float64 // since charge; 0 = not foreseen
+	limited                bool    // the bean loop was at a limit of the inlet air in the last scan
+	fromCold               bool    // no batch yet since the machine was cold
+	inletC                 float64
+	beanOut                beanloop.Output // of the last scan in which the loop was closed
+	reach                  reach
 
 	air  *heat.AirLoop
 	base *heat.BaseLoop
@@ -151,6 +160,9 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	rec.ScanS = scanS
 	rec.Image, c.img = *img, *img
 	rec.Drum, rec.Bean = record.Drum{}, record.Bean{}
+	if c.state == batch.Cold {
+		c.fromCold = true
+	}
 	img = &c.img
 	if c.roast.ended {
 		c.roast = roast{beansIn: c.roast.beansIn}

@@ -7,6 +7,7 @@ import (
 	"drumwright/control/batch"
 	"drumwright/control/beanloop"
 	"drumwright/control/drum"
+	"drumwright/control/learn"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -69,9 +70,13 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	case record.LoadRecipe:
 		ok, why := c.load(cmd.Loaded)
 		if ok {
+			c.lessons = nil
+			c.learn(cmd.Lessons)
 			why += c.foresee(&cmd.Forecast, rec)
 		}
 		return ok, why
+	case record.Learned:
+		return c.learn(cmd.Lessons)
 	case record.FirstCrack:
 		return c.crack(rec)
 	case record.NoCrack:
@@ -169,6 +174,15 @@ func RecipeCurve(points []profiles.CurvePoint) (*beanloop.Curve, error) {
 		bp[i] = beanloop.Point{TimeS: float64(p.AtS), TempC: float64(p.Bean)}
 	}
 	return beanloop.NewCurve(bp)
+}
+
+// learn takes lessons for the loaded recipe. They hold from the next charge on.
+func (c *Controller) learn(l *learn.Lessons) (bool, string) {
+	if l == nil || c.recipe == nil || l.Recipe != c.recipe.Name {
+		return false, "the lessons are not of the loaded recipe"
+	}
+	c.lessons = l
+	return true, "lessons of " + l.Recipe + " taken, from the next charge on"
 }
 
 func (c *Controller) crack(rec *record.Scan) (bool, string) {

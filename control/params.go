@@ -1,9 +1,14 @@
 package control
 
 import (
+	"fmt"
+	"hash/fnv"
+	"strconv"
+
 	"drumwright/control/bean"
 	"drumwright/control/beanloop"
 	"drumwright/control/heat"
+	"drumwright/control/learn"
 	"drumwright/control/observe"
 	"drumwright/control/pid"
 	"drumwright/io/point"
@@ -46,9 +51,8 @@ func bedParams(m *profiles.Machine, r *profiles.Recipe) observe.Params {
 	p.BatchKg = float64(r.Charge.Green)
 	if r.Charge.Moisture > 0 {
 		p.MoistureDB = bean.MoistureDryBasis(float64(r.Charge.Moisture))
-		p.MoistureMeasured = r.Charge.MoistureKnown
 	}
-	p.GasShare = float64(m.Bed.GasShare)
+	p.GasShare, p.GasShareSd = float64(m.Bed.GasShare), float64(m.Bed.GasShareSd)
 	p.ProbeTauS = float64(m.Bed.ProbeLagS)
 	p.StepS = float64(m.Scan.PeriodS)
 	return p
@@ -65,6 +69,38 @@ func ExhaustMostC(m *profiles.Machine) float64 {
 		return 0
 	}
 	return float64(m.Limits.ExhaustHigh.At) - exhaustMarginK
+}
+
+// learned brings in what earlier batches have taught about machine and coffee.
+func learned(p observe.Params, r *profiles.Recipe, l *learn.Lessons) observe.Params {
+	measured := r.Charge.MoistureKnown
+	if l == nil {
+		l = &learn.Lessons{}
+	}
+	p.CoffeeCov = l.Coffee.Unsure(measured)
+	p.MoistureDB, p.MoistureSdDB, _ = l.Coffee.Moisture(p.MoistureDB, measured)
+	p.Kinetics = l.Coffee.Kinetics(p.Kinetics)
+	p.LnTau, p.LnTauSd = l.Machine.Probe(p.LnTauSd)
+	p.LnHeat, p.LnHeatSd = l.Path.Heat(p.BatchKg, p.LnHeatSd)
+	return p
+}
+
+// Dynamics is how the bean loop of a machine answers to what is learned.
+func Dynamics(m *profiles.Machine) learn.Dynamics {
+	p := beanLoopParams(m, observe.Params{})
+	return learn.Dynamics{Gains: p.Gains, LookS: p.LookS, ProbeTauS: float64(m.Bed.ProbeLagS)}
+}
+
+// CurveMark tells the curves of recipes apart; a recipe without a curve has "".
+func CurveMark(r *profiles.Recipe) string {
+	if len(r.Curve) == 0 {
+		return ""
+	}
+	h := fnv.New64a()
+	for _, p := range r.Curve {
+		fmt.Fprintf(h, "%g %g;", float64(p.AtS), float64(p.Bean))
+	}
+	return strconv.FormatUint(h.Sum64(), 16)
 }
 
 func beanLoopParams(m *profiles.Machine, bed observe.Params) beanloop.Params {

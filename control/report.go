@@ -31,6 +31,9 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 			b.TargetDropC = float64(*d)
 		}
 	}
+	if c.observing && r.crackS == 0 {
+		b.CrackDueS, b.CrackDueSdS = c.crackDueS, c.crackDueSdS
+	}
 	e := &rec.Bean
 	e.Active, e.EstimatorOff = c.closed, !c.observing
 	if c.curve != nil && r.running && r.dropS == 0 && !r.ended {
@@ -39,6 +42,7 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 	if c.observing {
 		x := &c.estimate
 		e.TrueC, e.TrueSdC, e.RateKPerS, e.RateSdKPerS = x.BeanC, x.BeanSdC, x.RateKPerS, x.RateSdKPerS
+		e.GreenDB = x.GreenDB
 		e.MoistureDB, e.Loss, e.LossSd, e.ProbeLagS, e.HeatFactor = x.MoistureDB, x.LossFraction, x.LossSd, x.TauS, x.HeatFactor
 	}
 	d := &rec.Drum

@@ -32,7 +32,7 @@ func (c *Controller) plan(img *point.Image, rec *record.Scan) {
 	switch c.state {
 	case batch.Warming, batch.Ready, batch.Charging, batch.Cooling:
 		ch := &c.recipe.Charge
-		s.inletC, s.skinC, s.flowKgPerH = float64(ch.Air), float64(ch.Skin), c.chargeFlow()
+		s.inletC, s.skinC, s.flowKgPerH = float64(ch.Air), float64(ch.Skin)+c.skinLeadK(), c.chargeFlow()
 		if c.state == batch.Warming {
 			s.flowKgPerH = float64(c.m.Air.WarmFlow)
 			if c.facts.Warm { // settle at the flow at which the beans will meet the air
@@ -79,6 +79,17 @@ func (c *Controller) cooledInlet(img *point.Image) float64 {
 	}
 	low := math.Min(float64(c.m.Loops.Air.MinSet), float64(ch.Air))
 	return math.Max(low, float64(ch.Air)-cooledInletKPerK*over)
+}
+
+// skinLeadK is what earlier batches have taught to add to the drum skin's set
+// point, so that the skin at charge is what the recipe asks for. It stays well
+// inside the band in which the machine counts as ready.
+func (c *Controller) skinLeadK() float64 {
+	if c.lessons == nil {
+		return 0
+	}
+	most := float64(c.m.Batch.ReadyBandK) / 2
+	return math.Max(-most, math.Min(most, c.lessons.Path.LeadK(c.fromCold)))
 }
 
 func (c *Controller) chargeFlow() float64 {

@@ -97,17 +97,11 @@ func (f *Filter) Start(p Params, ambientC float64, ambientKnown bool, readingC f
 // reaction heat grow with what has already happened: at charge both are known,
 // in mid roast (after a restart) they are not.
 func (f *Filter) spread(beanSd, probeSd float64) {
-	lnTauSd, lnHeatSd, moistureSd := 0.30, 0.20, 0.0145
-	if f.p.Learned {
-		lnTauSd, lnHeatSd = 0.10, 0.12
-	}
-	if f.p.MoistureMeasured {
-		moistureSd = 0.0025
-	}
+	moistureSd := f.p.MoistureSdDB
 	sd := vector{
 		iBean: beanSd, iProbe: probeSd, iMoisture: moistureSd,
 		iDry: 1e-4 + 0.3*(1-f.x[iDry]), iReaction: 0.05 + 0.3*f.x[iReaction],
-		iLnTau: lnTauSd, iLnHeat: lnHeatSd, iDisturb: 0.01, iStart: moistureSd,
+		iLnTau: f.p.LnTauSd, iLnHeat: f.p.LnHeatSd, iDisturb: 0.01, iStart: moistureSd,
 	}
 	f.cov = matrix{}
 	for i := range sd {

@@ -77,8 +77,9 @@ func TestInvariants(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := largeMachine()
 		p.StepS = rapid.SampledFrom([]float64{0.1, 0.5, 2}).Draw(t, "stepS")
-		p.MoistureMeasured = rapid.Bool().Draw(t, "measured")
-		p.Learned = rapid.Bool().Draw(t, "learned")
+		p.MoistureSdDB = rapid.SampledFrom([]float64{0.0145, 0.0025, 0.0005}).Draw(t, "moisture sd")
+		p.LnTauSd = rapid.SampledFrom([]float64{0.30, 0.05}).Draw(t, "tau sd")
+		p.LnHeatSd = rapid.SampledFrom([]float64{0.20, 0.05}).Draw(t, "heat sd")
 		f := new(Filter)
 		if err := f.Start(p, reading(0, 40).Draw(t, "ambientC"), rapid.Bool().Draw(t, "known"), reading(100, 220).Draw(t, "readingC")); err != nil {
 			t.Fatal(err)

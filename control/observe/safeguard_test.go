@@ -28,20 +28,19 @@ func TestStartRefusesBadParams(t *testing.T) {
 
 func TestStartValues(t *testing.T) {
 	for _, c := range []struct {
-		name             string
-		ambientC         float64
-		known            bool
-		learned, weighed bool
-		beanC, beanSd    float64
-		lnTauSd, xSd     float64
+		name          string
+		ambientC      float64
+		known         bool
+		beanC, beanSd float64
+		lnTauSd, xSd  float64
 	}{
-		{"ambient known", 18, true, false, false, 18, 2, 0.30, 0.0145},
-		{"ambient unknown", 18, false, false, false, 25, 6, 0.30, 0.0145},
-		{"ambient probe lost", math.NaN(), true, true, true, 25, 6, 0.10, 0.0025},
+		{"ambient known", 18, true, 18, 2, 0.30, 0.0145},
+		{"ambient unknown", 18, false, 25, 6, 0.30, 0.0145},
+		{"ambient probe lost", math.NaN(), true, 25, 6, 0.10, 0.0025},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p := largeMachine()
-			p.Learned, p.MoistureMeasured = c.learned, c.weighed
+			p.LnTauSd, p.MoistureSdDB = c.lnTauSd, c.xSd
 			f := new(Filter)
 			if err := f.Start(p, c.ambientC, c.known, 203); err != nil {
 				t.Fatal(err)

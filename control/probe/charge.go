@@ -123,7 +123,7 @@ func window(samples []Sample, beanC float64) (use []Sample, err error) {
 
 // residuals runs the estimator's model open loop from the charge.
 func residuals(p observe.Params, use []Sample, beanC float64, x, r []float64) {
-	p.ProbeTauS, p.GasShare, p.Learned, p.LnTau, p.LnHeat = math.Exp(x[0]), x[1], true, 0, x[2]
+	p.ProbeTauS, p.GasShare, p.LnTau, p.LnHeat = math.Exp(x[0]), x[1], 0, x[2]
 	var f observe.Filter
 	bad := f.Start(p, beanC, true, x[3]) != nil
 	now, k := 0.0, 0

@@ -27,6 +27,10 @@ const (
 	TryLoop      Kind = "experiment"     // local only: Loop, Value, Method, LimitK; FlowKgPerH if the air is to flow otherwise
 )
 
+// Learned hands lessons of earlier batches to the controller. It comes from
+// within the program only and is none of Kinds.
+const Learned Kind = "learned"
+
 // Kinds lists every command in the order of a shop's day.
 var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
 	SetManual, SetAutomatic, TryLoop, TurnDrum, Stop, Acknowledge, Silence, ResetTrip, CallFire}

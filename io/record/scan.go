@@ -56,6 +56,8 @@ type Batch struct {
 	TurnS       float64 // turning point, seconds since charge; 0 = not yet
 	TurnC       float64
 	FirstCrackS float64 // heard, seconds since charge; 0 = not yet
+	CrackDueS   float64 // first crack expected, seconds since charge; 0 = not foreseen, or heard
+	CrackDueSdS float64
 	DropS       float64 // dropped, seconds since charge; 0 = not yet
 	DropC       float64 // bean probe at drop
 	TargetDropC float64 // drop temperature of the recipe; 0 = drops by something else
@@ -73,10 +75,13 @@ type Bean struct {
 	RateKPerS    float64 // estimated rate of rise
 	RateSdKPerS  float64
 	MoistureDB   float64 // kg water per kg dry
+	GreenDB      float64 // moisture at charge, as estimated by now
 	Loss         float64 // estimated loss, share of green mass
 	LossSd       float64
 	ProbeLagS    float64
 	HeatFactor   float64 // heat transfer against the machine's model
+	LearnedKPerS float64 // added to the wanted rate by what earlier batches taught
+	LearnedK     float64 // what that has done to the probe so far, reckoned
 	LimitedHigh  bool    // the inlet limit holds the loop back
 	LimitedLow   bool
 	Bound        Bound   // what holds the loop back

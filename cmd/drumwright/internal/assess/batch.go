@@ -6,10 +6,12 @@ import (
 	"math/rand/v2"
 
 	"drumwright/control"
+	"drumwright/control/learn"
 	"drumwright/control/plant"
 	"drumwright/control/plant/registers"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/profiles"
 )
 
 // Cell is one batch of the grid.
@@ -20,6 +22,10 @@ type Cell struct {
 	Name  string
 	Seed  uint64 // of the noise
 	Off   Deviation
+
+	Lessons *learn.Lessons // of earlier batches; nil = none
+	Crack   float64        // true bean temperature at which the operator hears first crack, °C; 0 = never
+	Told    *Knowledge     // what the controller is told beside the usual; nil = nothing
 }
 
 // Group says which goals hold for a cell.
@@ -41,6 +47,45 @@ const (
 	startMaxS = 900.0
 )
 
+// Knowledge is what a shop may have measured and told the controller.
+type Knowledge struct {
+	Mass       bool    // the batch was weighed in
+	GasShare   bool    // the bean probe's gas share was calibrated
+	Moisture   bool    // the green moisture was measured
+	MoistureBy float64 // error of that, wet basis
+}
+
+// told is the cell with what the controller is told put into recipe and machine
+// file, and the rest left as the deviation from it. What the machine really does
+// stays the same.
+func (c *Cell) told() *Cell {
+	k := c.Told
+	if k == nil {
+		return c
+	}
+	t, m := *c, *c.Size.Machine
+	t.Size.Machine = &m
+	if k.Mass {
+		t.Size.Charge.Green *= profiles.Kilograms(1 + c.Off.MassFrac)
+		t.Off.MassFrac = 0
+	}
+	if k.GasShare {
+		m.Bed.GasShare += profiles.Share(c.Off.GasShareAdd)
+		m.Bed.GasShareSd = calibratedSd
+		t.Off.GasShareAdd = 0
+	}
+	if k.Moisture {
+		t.Size.Charge.Moisture = profiles.Share(usualMoisture + c.Off.MoistureWBAdd + k.MoistureBy)
+	}
+	return &t
+}
+
+// calibratedSd is how surely a machine file knows a gas share that was calibrated.
+const calibratedSd = 0.005
+
+// usualMoisture is what recipes take that tell none, wet basis.
+const usualMoisture = 0.11
+
 // batch is a batch under way.
 type batch struct {
 	cell    *Cell
@@ -58,6 +103,7 @@ type batch struct {
 
 // roast plays the cell's batch from a warm machine to the planned drop.
 func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
+	c = c.told()
 	m := c.Size.Machine
 	told := registers.ParamsFor(m)
 	params := c.Off.of(told)
@@ -88,6 +134,9 @@ func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 	}
 	b.say(record.Charged) // what a plunge looks like to the controller is not judged here
 	for b.rec.Batch.SinceS < c.Curve.DropS {
+		if c.Crack > 0 && b.rec.Batch.FirstCrackS == 0 && b.field.machine.Truth().BeanC >= c.Crack {
+			b.say(record.FirstCrack)
+		}
 		if err := b.scan(); err != nil {
 			return nil, fmt.Errorf("%s %s, curve %s: %w", c.Size.Name, c.Name, c.Curve.Name, err)
 		}
@@ -97,7 +146,7 @@ func roast(c *Cell, withPerfect bool, each func(*record.Scan)) (*trace, error) {
 			break
 		}
 	}
-	return &b.trace, nil
+	return &b.trace, b.drop()
 }
 
 // start brings the machine where a preheat would have, and waits until the
@@ -110,7 +159,9 @@ func (b *batch) start(p *plant.Params) error {
 	skin, inlet := float64(s.Charge.Skin)+b.cell.Off.SkinAtChargeK, float64(s.Charge.Air)
 	loss := p.SkinRoomWPerK*(skin-p.AmbientC) - p.GasSkinWPerK*(inlet-skin)
 	b.field.machine.WarmStart(plant.Warm{SkinC: skin, InletC: inlet, ExhaustC: skin, RadiantW: max(0, loss), Running: true})
-	b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: s.recipe(b.cell.Curve)})
+	r := s.recipe(b.cell.Curve)
+	r.Charge.MoistureKnown = b.cell.Told != nil && b.cell.Told.Moisture
+	b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: r, Lessons: b.cell.Lessons})
 	b.say(record.StartWarming)
 	for b.rec.State != "ready" || b.rec.InS < settleS {
 		if err := b.scan(); err != nil {
@@ -122,6 +173,22 @@ func (b *batch) start(p *plant.Params) error {
 	}
 	return nil
 }
+
+// drop lets the beans out.
+func (b *batch) drop() error {
+	if b.rec.State != "roasting" {
+		return nil
+	}
+	b.field.machine.Drop()
+	b.say(record.DropNow)
+	if err := b.scan(); err != nil {
+		return err
+	}
+	b.say(record.Dropped)
+	return b.scan()
+}
+
+func (b *batch) hasDoor() bool { return b.cell.Size.Machine.HasIn[point.DischargeDoorOpen] }
 
 func (b *batch) say(k record.Kind) {
 	b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: k, Who: "assess", Local: true}})

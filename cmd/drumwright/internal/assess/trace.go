@@ -12,8 +12,18 @@ type trace struct {
 	sinceS   []float64
 	probeC   []float64 // without noise
 	beanErrC []float64 // estimated minus true bean temperature
-	limited  []bool    // the heat asked for is out of reach
-	lossErr  float64   // at the end, estimated minus true share of green mass
+	beanSdC  []float64 // as stated
+	rateErr  []float64 // likewise, K/s
+	rateSd   []float64
+	lagS     []float64 // of the bean probe, as found
+	dueS     []float64 // first crack as foreseen, since charge; 0 = not
+	dueSdS   []float64
+	limited  []bool  // the heat asked for is out of reach
+	lossErr  float64 // at the end, estimated minus true share of green mass
+	lossSd   float64 // as stated then
+	crackS   float64 // first crack as noted, since charge; 0 = not
+	lagTrueS float64
+	lossTrue float64
 
 	brokenOffBy string // empty = roasted to the end
 }
@@ -31,12 +41,20 @@ func (t *trace) add(b *batch) {
 	t.sinceS = append(t.sinceS, s)
 	t.probeC = append(t.probeC, r.BeanProbe.C)
 	t.beanErrC = append(t.beanErrC, b.rec.Bean.TrueC-truth.BeanC)
+	t.beanSdC = append(t.beanSdC, b.rec.Bean.TrueSdC)
+	t.rateErr = append(t.rateErr, b.rec.Bean.RateKPerS-truth.BeanKPerS)
+	t.rateSd = append(t.rateSd, b.rec.Bean.RateSdKPerS)
+	t.lagS = append(t.lagS, b.rec.Bean.ProbeLagS)
+	t.dueS, t.dueSdS = append(t.dueS, b.rec.Batch.CrackDueS), append(t.dueSdS, b.rec.Batch.CrackDueSdS)
+	t.crackS = b.rec.Batch.FirstCrackS
 	limited := b.rec.Bean.LimitedHigh || b.rec.Bean.LimitedLow || b.rec.Air.Duty >= dutyMax || lowAir(&b.rec)
 	if b.perfect != nil {
 		limited = b.perfect.limited
 	}
 	t.limited = append(t.limited, limited)
-	t.lossErr = b.rec.Bean.Loss - truth.LossFrac
+	t.lossErr, t.lossSd = b.rec.Bean.Loss-truth.LossFrac, b.rec.Bean.LossSd
+	t.lossTrue = truth.LossFrac
+	t.lagTrueS = b.field.machine.Params().BeanProbeS
 }
 
 func lowAir(r *record.Scan) bool { return r.Bean.Active && r.Air.Duty <= 0 }
