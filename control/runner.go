@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"time"
 
+	"drumwright/control/learn"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -54,6 +55,7 @@ type Runner struct {
 	Core      *Controller
 	Sinks     []Sink
 	Recipes   func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
+	Lessons   func(*profiles.Recipe) *learn.Lessons       // of earlier batches, for a recipe that is about to be loaded; likewise; nil = none
 	Preflight func(*profiles.Recipe) record.Forecast      // foresees a recipe that is about to be loaded; runs on the caller's goroutine; nil = none
 	Latches   func([]string)                              // told when the latched causes change; must not block
 	Bars      func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
@@ -95,6 +97,9 @@ func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
 			return record.Answer{Reason: err.Error()}
 		}
 		req.cmd.Loaded = recipe
+		if r.Lessons != nil {
+			req.cmd.Lessons = r.Lessons(recipe)
+		}
 		if r.Preflight != nil {
 			req.cmd.Forecast = r.Preflight(recipe)
 		}

@@ -22,11 +22,12 @@ const module = "drumwright/"
 // arrows says which rooms of this module a package may import. A package that is
 // not listed may import none. Tests may import what they like.
 var arrows = map[string][]string{
-	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/frozen", "control/heat", "control/observe", "control/pid", "control/tune",
+	"control": {"control/batch", "control/bean", "control/beanloop", "control/drum", "control/frozen", "control/heat", "control/learn", "control/observe", "control/pid", "control/tune",
 		"profiles", "safety", "io/point", "io/record"},
 	"control/batch":           {"profiles"},
 	"control/bean":            {},
 	"control/beanloop":        {"control/bean", "control/observe"},
+	"control/learn":           {"control/bean", "control/beanloop", "control/observe", "io/point", "io/record"},
 	"control/drum":            {},
 	"control/probe":           {"control/drum", "control/lsq", "control/observe"},
 	"io/drawing":              {"control/drum"},

@@ -97,6 +97,8 @@ is for licensed electricians.
 		trialCommand(),
 		probeCommand(),
 		proveCommand(),
+		learningCommand(),
+		weighCommand(),
 		versionCommand(),
 	)
 	root.AddCommand(tuneCommand())

@@ -140,6 +140,12 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		return r, profiles.Fit(r, m)
 	}
 	runner.Preflight = foresees(m, log)
+	lessons, err := newLessonBook(ctx, m, keep, runner.Post, log)
+	if err != nil {
+		return err
+	}
+	defer lessons.close()
+	runner.Lessons = lessons.For
 	var work sync.WaitGroup
 	defer work.Wait()
 	kept := newMemoryKeeper(keep, core, restored, log)
@@ -150,7 +156,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	runner.Tape = recorder
 
 	punctual := newPunctuality()
-	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}}
+	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}, lessons}
 	if practice != nil {
 		runner.Sinks = append(runner.Sinks, practice)
 		fmt.Fprintf(stdout, "Simulated machine, %g times faster than life. Open http://%s in a browser; Ctrl-C ends it.\n", scale, m.Telemetry.Listen)
@@ -178,7 +184,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {

@@ -95,3 +95,6 @@ const (
 	learnedHeatSd = 0.20
 	sameMass      = 0.05
 )
+
+// LagFrac is how far the probe's lag is from that of the machine file, as a share.
+func (m *Machine) LagFrac() float64 { return math.Expm1(m.LnTau) }

@@ -95,10 +95,16 @@ const spikes = 9.0
 
 // Kinetics are the usual ones as this coffee has shown them.
 func (c *Coffee) Kinetics(k bean.Kinetics) bean.Kinetics {
-	k.DryLossFactor *= math.Exp(c.LnDryLoss)
-	k.DryingFactor *= math.Exp(c.LnDrying)
+	k.DryLossFactor *= c.DryLossBy()
+	k.DryingFactor *= c.DryingBy()
 	return k
 }
+
+// DryLossBy and DryingBy are what the two rates of this coffee are multiplied by.
+func (c *Coffee) DryLossBy() float64 { return math.Exp(c.LnDryLoss) }
+
+// DryingBy is that of drying.
+func (c *Coffee) DryingBy() float64 { return math.Exp(c.LnDrying) }
 
 // Unsure is how surely the coffee is known for the next batch, as package observe
 // wants it, when the recipe states a measured green moisture or a usual one.

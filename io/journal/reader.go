@@ -79,13 +79,18 @@ func (r *Reader) query(ctx context.Context, row func(*sqlite3.Stmt), query strin
 }
 
 const batchColumns = `id, result, recipe, recipe_hash, machine_hash, green_kg, charged, ended,
-	turn_s, turn_c, first_crack_s, drop_s, drop_c, target_drop_c, loss_at_drop`
+	turn_s, turn_c, first_crack_s, drop_s, drop_c, target_drop_c, loss_at_drop,
+	(SELECT green_kg FROM weighings WHERE batch = batches.id ORDER BY weighings.id DESC LIMIT 1),
+	(SELECT roasted_kg FROM weighings WHERE batch = batches.id ORDER BY weighings.id DESC LIMIT 1)`
 
 func readBatch(s *sqlite3.Stmt) record.KeptBatch {
-	return record.KeptBatch{ID: uint64(s.ColumnInt64(0)), Result: s.ColumnText(1), Recipe: s.ColumnText(2), RecipeHash: s.ColumnText(3),
+	k := record.KeptBatch{ID: uint64(s.ColumnInt64(0)), Result: s.ColumnText(1), Recipe: s.ColumnText(2), RecipeHash: s.ColumnText(3),
 		MachineHash: s.ColumnText(4), GreenKg: columnNumber(s, 5), Charged: s.ColumnText(6), Ended: s.ColumnText(7),
 		TurnS: columnNumber(s, 8), TurnC: columnNumber(s, 9), FirstCrackS: columnNumber(s, 10), DropS: columnNumber(s, 11),
-		DropC: columnNumber(s, 12), TargetDropC: columnNumber(s, 13), LossAtDrop: columnNumber(s, 14)}
+		DropC: columnNumber(s, 12), TargetDropC: columnNumber(s, 13), LossAtDrop: columnNumber(s, 14),
+		WeighedGreenKg: columnNumber(s, 15), WeighedKg: columnNumber(s, 16)}
+	k.Derive()
+	return k
 }
 
 const eventColumns = `at, scan_s, state, kind, name, text, value, limit_value`
@@ -114,7 +119,7 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 	}
 	d := record.KeptDetail{Samples: []record.KeptSample{}, Events: []record.KeptEvent{}}
 	err := r.query(ctx, func(s *sqlite3.Stmt) {
-		d.KeptBatch, d.RecipeText, d.MachineText = readBatch(s), s.ColumnText(15), s.ColumnText(16)
+		d.KeptBatch, d.RecipeText, d.MachineText = readBatch(s), s.ColumnText(17), s.ColumnText(18)
 	}, `SELECT `+batchColumns+`, (SELECT text FROM texts WHERE hash = recipe_hash), (SELECT text FROM texts WHERE hash = machine_hash)
 		FROM batches WHERE id = ?`, id)
 	if err != nil {

@@ -37,6 +37,14 @@
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
 //	                           ?before=ID&limit=N
 //	GET  /api/v1/batches/{id}  record.KeptDetail
+//	POST /api/v1/batches/{id}/weight
+//	                           {"roasted_g": N, "green_g": N, "who": NAME}: what
+//	                           a batch weighed; without green_g as its recipe says;
+//	                           answers record.Weighing
+//	GET  /api/v1/learning      record.LessonBook: what batches have taught;
+//	                           ?scope=recipe|coffee|machine&name=NAME with history
+//	POST /api/v1/learning      {"scope", "name", "do", "who"}; do is reset, undo,
+//	                           freeze or thaw; answers record.Lesson
 //	GET  /api/v1/recipes/{name}/preflight
 //	                           what is to be expected of a recipe in the folder:
 //	                           the JSON of the command preflight

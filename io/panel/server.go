@@ -54,6 +54,17 @@ type Shop interface {
 	Recipe(name string) (record.RecipeView, error)
 }
 
+// Learning knows what batches have taught, and lets people change it.
+// record.ErrLesson says that something cannot be done as it was asked.
+type Learning interface {
+	// Learning gives what is learned, and of a scope and name also the history.
+	Learning(ctx context.Context, scope, name string) (record.LessonBook, error)
+	Change(ctx context.Context, c record.LessonChange) (record.Lesson, error)
+	// Weigh takes what a batch weighed: of w only Batch, GreenKg (0 = as its recipe
+	// says), RoastedKg and Who are heeded.
+	Weigh(ctx context.Context, w record.Weighing) (record.Weighing, error)
+}
+
 // Config is what the panel stands between.
 type Config struct {
 	Operator Operator
@@ -61,6 +72,7 @@ type Config struct {
 	History  History      // of the alarms; nil = none is kept
 	Proofs   Proofs       // nil = there are none
 	Shop     Shop         // nil = nothing is told of machine and recipes
+	Learning Learning     // nil = nothing is learned
 	Metrics  http.Handler // nil = none
 	// Preflight flies a recipe of the folder by name and gives what is answered
 	// in JSON; nil = there is none. It runs on the request's goroutine.

@@ -44,6 +44,13 @@ type KeptBatch struct {
 	DropC       Number `json:"drop_c"`
 	TargetDropC Number `json:"target_drop_c"`
 	LossAtDrop  Number `json:"loss_at_drop"` // estimated, share of green mass
+
+	// By Derive, and by the scale if the batch was weighed.
+	DevelopmentS     Number `json:"development_s"` // from first crack to drop
+	DevelopmentRatio Number `json:"development_ratio"`
+	WeighedGreenKg   Number `json:"weighed_green_kg"`
+	WeighedKg        Number `json:"weighed_kg"`
+	WeighedLoss      Number `json:"weighed_loss"`
 }
 
 // KeptDetail is one batch with everything kept of it. The texts are empty if

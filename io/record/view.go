@@ -92,19 +92,23 @@ type OfferView struct {
 
 // BatchView is the batch that runs; absent (null) between batches.
 type BatchView struct {
-	ID           uint64 `json:"id"`
-	Recipe       string `json:"recipe"`
-	RecipeHash   string `json:"recipe_hash"`
-	GreenKg      Number `json:"green_kg"`
-	SinceChargeS Number `json:"since_charge_s"`
-	TurnS        Number `json:"turn_s"`
-	TurnC        Number `json:"turn_c"`
-	FirstCrackS  Number `json:"first_crack_s"`
-	DropS        Number `json:"drop_s"`
-	DropC        Number `json:"drop_c"`
-	TargetDropC  Number `json:"target_drop_c"`
-	Stage        int    `json:"stage"` // from 0
-	LossAtDrop   Number `json:"loss_at_drop"`
+	ID               uint64 `json:"id"`
+	Recipe           string `json:"recipe"`
+	RecipeHash       string `json:"recipe_hash"`
+	GreenKg          Number `json:"green_kg"`
+	SinceChargeS     Number `json:"since_charge_s"`
+	TurnS            Number `json:"turn_s"`
+	TurnC            Number `json:"turn_c"`
+	FirstCrackS      Number `json:"first_crack_s"`
+	CrackDueS        Number `json:"first_crack_due_s"` // foreseen, since charge; null once heard, or while too far away
+	CrackDueSdS      Number `json:"first_crack_due_sd_s"`
+	DevelopmentS     Number `json:"development_s"`     // since first crack, to the drop or to now
+	DevelopmentRatio Number `json:"development_ratio"` // of the roast so far
+	DropS            Number `json:"drop_s"`
+	DropC            Number `json:"drop_c"`
+	TargetDropC      Number `json:"target_drop_c"`
+	Stage            int    `json:"stage"` // from 0
+	LossAtDrop       Number `json:"loss_at_drop"`
 }
 
 // SafetyView is what the gate decided.
@@ -142,23 +146,25 @@ type PointView struct {
 // BeanView is the estimate and the curve it is led along. All estimates are
 // null while none is being made.
 type BeanView struct {
-	Active      bool   `json:"active"`
-	TargetC     Number `json:"target_c"`
-	TargetKPerS Number `json:"target_k_per_s"`
-	TrueC       Number `json:"true_c"`
-	TrueSdC     Number `json:"true_sd_c"`
-	RateKPerS   Number `json:"rate_k_per_s"`
-	RateSdKPerS Number `json:"rate_sd_k_per_s"`
-	MoistureDB  Number `json:"moisture_dry_basis"`
-	Loss        Number `json:"loss"`
-	LossSd      Number `json:"loss_sd"`
-	ProbeLagS   Number `json:"probe_lag_s"`
-	HeatFactor  Number `json:"heat_factor"`
-	LimitedHigh bool   `json:"limited_high"`
-	LimitedLow  bool   `json:"limited_low"`
-	Bound       string `json:"bound"`   // what holds the loop back, see Bound; "" = nothing
-	ShortC      Number `json:"short_c"` // forecast at the end of the curve; null = the loop is not closed
-	LateS       Number `json:"late_s"`
+	Active       bool   `json:"active"`
+	TargetC      Number `json:"target_c"`
+	TargetKPerS  Number `json:"target_k_per_s"`
+	TrueC        Number `json:"true_c"`
+	TrueSdC      Number `json:"true_sd_c"`
+	RateKPerS    Number `json:"rate_k_per_s"`
+	RateSdKPerS  Number `json:"rate_sd_k_per_s"`
+	MoistureDB   Number `json:"moisture_dry_basis"`
+	Loss         Number `json:"loss"`
+	LossSd       Number `json:"loss_sd"`
+	ProbeLagS    Number `json:"probe_lag_s"`
+	HeatFactor   Number `json:"heat_factor"`
+	LearnedKPerS Number `json:"learned_k_per_s"` // added to the wanted rate by what earlier batches taught
+	LearnedK     Number `json:"learned_k"`       // what that has done to the probe so far, reckoned
+	LimitedHigh  bool   `json:"limited_high"`
+	LimitedLow   bool   `json:"limited_low"`
+	Bound        string `json:"bound"`   // what holds the loop back, see Bound; "" = nothing
+	ShortC       Number `json:"short_c"` // forecast at the end of the curve; null = the loop is not closed
+	LateS        Number `json:"late_s"`
 }
 
 // LoopView is one heat loop. The set point is null while the loop is off, the
@@ -292,7 +298,9 @@ func status(s *Scan) Status {
 	}
 	v.Forecast = s.Forecast.view()
 	if b := &s.Batch; b.ID != 0 {
-		v.Batch = &BatchView{ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
+		devS, devRatio := development(unless0(b.FirstCrackS, b.FirstCrackS), endS(b))
+		v.Batch = &BatchView{CrackDueS: unless0(b.CrackDueS, b.CrackDueS), CrackDueSdS: unless0(b.CrackDueS, b.CrackDueSdS), DevelopmentS: devS, DevelopmentRatio: devRatio,
+			ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
 			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),
 			FirstCrackS: unless0(b.FirstCrackS, b.FirstCrackS), DropS: unless0(b.DropS, b.DropS), DropC: unless0(b.DropS, b.DropC),
 			TargetDropC: unless0(b.TargetDropC, b.TargetDropC), Stage: b.Stage, LossAtDrop: unless0(b.DropS, b.LossAtDrop)}
@@ -347,7 +355,8 @@ func bean(b *Bean) BeanView {
 	return BeanView{Active: b.Active, TargetC: unless0(b.TargetC, b.TargetC), TargetKPerS: unless0(b.TargetC, b.TargetKPerS),
 		TrueC: given(on, b.TrueC), TrueSdC: given(on, b.TrueSdC), RateKPerS: given(on, b.RateKPerS), RateSdKPerS: given(on, b.RateSdKPerS),
 		MoistureDB: given(on, b.MoistureDB), Loss: given(on, b.Loss), LossSd: given(on, b.LossSd),
-		ProbeLagS: given(on, b.ProbeLagS), HeatFactor: given(on, b.HeatFactor), LimitedHigh: b.LimitedHigh, LimitedLow: b.LimitedLow,
+		ProbeLagS: given(on, b.ProbeLagS), HeatFactor: given(on, b.HeatFactor), LearnedKPerS: given(b.Active, b.LearnedKPerS), LearnedK: given(b.Active, b.LearnedK),
+		LimitedHigh: b.LimitedHigh, LimitedLow: b.LimitedLow,
 		Bound: b.Bound.String(), ShortC: given(b.Active, b.ShortC), LateS: given(b.Active, b.LateS)}
 }
 

@@ -44,6 +44,24 @@ var gauges = []struct {
 		func(v *record.View, _ *record.Scan) record.Number { return v.Bean.TargetC }},
 	{desc("rate_of_rise_kelvin_per_second", "Estimated rate of rise of the beans. Missing while no estimate is made."),
 		func(v *record.View, _ *record.Scan) record.Number { return v.Bean.RateKPerS }},
+	{desc("first_crack_due_seconds", "Time left until first crack is expected, by the coffee's earlier batches. Missing while it is too far away to tell, and once it was heard."),
+		func(v *record.View, _ *record.Scan) record.Number {
+			return ofBatch(v, func(b *record.BatchView) record.Number { return b.CrackDueS - b.SinceChargeS })
+		}},
+	{desc("first_crack_due_sd_seconds", "Standard deviation of that. Large: the coffee is not known yet."),
+		func(v *record.View, _ *record.Scan) record.Number {
+			return ofBatch(v, func(b *record.BatchView) record.Number { return b.CrackDueSdS })
+		}},
+	{desc("development_seconds", "Time since first crack, to the drop or to now. Missing before first crack was noted."),
+		func(v *record.View, _ *record.Scan) record.Number {
+			return ofBatch(v, func(b *record.BatchView) record.Number { return b.DevelopmentS })
+		}},
+	{desc("development_ratio", "That time as a share of the roast. Missing before first crack was noted."),
+		func(v *record.View, _ *record.Scan) record.Number {
+			return ofBatch(v, func(b *record.BatchView) record.Number { return b.DevelopmentRatio })
+		}},
+	{desc("learned_rate_kelvin_per_second", "What earlier batches add to the wanted rate of rise. Missing while the bean loop does not lead."),
+		func(v *record.View, _ *record.Scan) record.Number { return v.Bean.LearnedKPerS }},
 	{desc("mass_loss_ratio", "Estimated loss as share of the green mass. Missing while no estimate is made."),
 		func(v *record.View, _ *record.Scan) record.Number { return v.Bean.Loss }},
 	{desc("moisture_dry_basis_ratio", "Estimated mass of water per mass of dry matter. Missing while no estimate is made."),
@@ -94,4 +112,12 @@ var counters = []struct {
 	{desc("events_lost_total", "Events that found no room in their scan."), func(s *snapshot) uint64 { return s.scan.Timing.EventsLost }},
 	{desc("alarms_total", "Alarms that came, trips and warnings together. More than some six an hour over days: too many, or limits that are set too close."), func(s *snapshot) uint64 { return s.scan.Alarms.Activations }},
 	{desc("trips_total", "Trips. Each has stopped the heat; the journal says why."), func(s *snapshot) uint64 { return s.scan.Safety.Trips }},
+}
+
+// ofBatch is a number of the batch; unknown while there is none.
+func ofBatch(v *record.View, of func(*record.BatchView) record.Number) record.Number {
+	if v.Batch == nil {
+		return record.Unknown
+	}
+	return of(v.Batch)
 }

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"drumwright/control/bean"
-	"drumwright/control/plant"
 )
 
 // Coffees are roasted coffeeBatches times each: the last batch has three weighed
@@ -125,5 +124,3 @@ func (b *bands) of(what, told, unit string, scale float64) Bands {
 	out.Ninety5, out.Worst = quantile(abs, 0.95), quantile(abs, 1)
 	return out
 }
-
-var _ = plant.Mismatch{}

@@ -69,7 +69,7 @@ func (d *day) beside() bool {
 }
 
 func (d *day) say(c record.Command) {
-	cmd := control.Command{Command: c, Loaded: d.plan.Recipe}
+	cmd := control.Command{Command: c, Loaded: d.plan.Recipe, Lessons: d.plan.Lessons}
 	d.runner.Post(cmd)
 	if d.plan.Posted != nil {
 		d.plan.Posted(d.last.N+1, cmd)

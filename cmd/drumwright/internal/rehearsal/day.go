@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"drumwright/control"
+	"drumwright/control/learn"
 	"drumwright/control/plant"
 	"drumwright/control/plant/registers"
 	"drumwright/io/fieldbus"
@@ -27,6 +28,7 @@ type Fault struct {
 type Plan struct {
 	Machine  *profiles.Machine // its buses are moved to free loopback ports
 	Recipe   *profiles.Recipe
+	Lessons  *learn.Lessons // of earlier batches; nil = none
 	Seed     uint64
 	Batches  int
 	Faults   []Fault

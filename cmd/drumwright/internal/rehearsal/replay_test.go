@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"drumwright/control"
+	"drumwright/control/learn"
 	"drumwright/control/plant/registers"
 	"drumwright/io/point"
 	"drumwright/io/record"
@@ -45,8 +46,13 @@ func TestReplay(t *testing.T) {
 	r.Drop.LatestS = 240
 	soon(m)
 	heard, commands := map[uint64][]control.Command{}, 0 // by scan
+	lessons := &learn.Lessons{Recipe: r.Name, Path: learn.Path{RateKPerS: make([]float64, 40), GreenKg: 1, RoomC: 25, Batches: 2, LnHeat: 0.05, SkinLeadK: [2]float64{1, -1}},
+		Coffee: learn.Coffee{Weighed: 1, LnDryLoss: 0.1, CrackC: []float64{198}}, Machine: learn.Machine{Batches: 2, LnTau: -0.1}}
+	for i := range lessons.Path.RateKPerS {
+		lessons.Path.RateKPerS[i] = 0.01
+	}
 	rolling, told := &tape{}, &scans{}
-	_, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Seed: 3, Batches: 1, Warm: true, Mismatch: registers.Drawn(3), AfterS: 20,
+	_, err := Run(context.Background(), Plan{Machine: m, Recipe: r, Lessons: lessons, Seed: 3, Batches: 1, Warm: true, Mismatch: registers.Drawn(3), AfterS: 20,
 		Faults: []Fault{{Name: "cooling_fan_failed", AfterChargeS: 240}}, Sinks: []control.Sink{told},
 		Through: func(f control.Field) control.Field { rolling.Field = f; return rolling },
 		Posted:  func(n uint64, c control.Command) { heard[n] = append(heard[n], c); commands++ }})
@@ -58,7 +64,7 @@ func TestReplay(t *testing.T) {
 		t.Fatal(err)
 	}
 	var rec record.Scan
-	trips, dropped := uint64(0), false
+	trips, dropped, taught := uint64(0), false, false
 	for i, want := range told.all {
 		rec.N, rec.UnixNano, rec.Timing = want.N, want.UnixNano, want.Timing
 		permit := core.Step(rolling.nowS[i], &rolling.images[i], heard[want.N], &rec)
@@ -68,9 +74,9 @@ func TestReplay(t *testing.T) {
 		if rec != want {
 			t.Fatalf("scan %d: record differs\n got %+v\nwas %+v", want.N, rec, want)
 		}
-		trips, dropped = want.Safety.Trips, dropped || want.Batch.DropS > 0
+		trips, dropped, taught = want.Safety.Trips, dropped || want.Batch.DropS > 0, taught || want.Bean.LearnedKPerS != 0
 	}
-	if trips == 0 || !dropped || commands < 2 {
+	if trips == 0 || !dropped || !taught || commands < 2 {
 		t.Errorf("the day was too dull to prove anything: %d trips, dropped %v, %d commands", trips, dropped, commands)
 	}
 }
