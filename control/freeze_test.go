@@ -2,9 +2,11 @@ package control
 
 import (
 	"bytes"
+	"reflect"
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/control/learn"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -46,7 +48,8 @@ func TestHeardRoundTrip(t *testing.T) {
 	t.Parallel()
 	r := &profiles.Recipe{Name: "harbour", Hash: "abc"}
 	h := Heard{Bar: Bar{Warm: "overdue"}, Commands: []Command{
-		{Command: record.Command{Kind: record.LoadRecipe, Who: "Ada", Local: true}, Loaded: r, Forecast: record.Forecast{Made: true, DropS: 620}, Answer: record.Answer{Accepted: true, Reason: "loaded"}},
+		{Command: record.Command{Kind: record.LoadRecipe, Who: "Ada", Local: true}, Loaded: r, Lessons: &learn.Lessons{Recipe: "harbour", Path: learn.Path{RateKPerS: []float64{0, 0.01, -0.02}}, Coffee: learn.Coffee{CrackC: []float64{197}}},
+			Forecast: record.Forecast{Made: true, DropS: 620}, Answer: record.Answer{Accepted: true, Reason: "loaded"}},
 		{Command: record.Command{Kind: record.SetManual, Loop: "air", Value: 0.25}},
 	}}
 	data, err := AppendHeard(nil, &h)
@@ -59,7 +62,7 @@ func TestHeardRoundTrip(t *testing.T) {
 		}
 		return r, nil
 	}, data)
-	if err != nil || back.Bar != h.Bar || len(back.Commands) != 2 || back.Commands[0] != h.Commands[0] || back.Commands[1] != h.Commands[1] {
+	if err != nil || !reflect.DeepEqual(back, &h) || back.Commands[0].Loaded != r {
 		t.Errorf("%+v, %v", back, err)
 	}
 	for n := range data {
