@@ -37,6 +37,7 @@ var arrows = map[string][]string{
 	"control/pid":             {},
 	"control/preflight":       {"control", "control/bean", "control/observe", "profiles", "safety", "io/point", "io/record"},
 	"control/lsq":             {},
+	"control/identify":        {"control/bean", "control/lsq", "control/observe"},
 	"control/tune":            {"control/lsq", "control/pid"},
 	"control/plant":           {"control/bean"},
 	"control/plant/registers": {"control/plant", "profiles", "io/point"},

@@ -101,7 +101,7 @@ is for licensed electricians.
 		weighCommand(),
 		versionCommand(),
 	)
-	root.AddCommand(tuneCommand())
+	root.AddCommand(tuneCommand(), fitCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {

@@ -13,6 +13,7 @@ import (
 
 	"drumwright/control/tune"
 	"drumwright/io/journal"
+	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -90,12 +91,7 @@ func airStretch(m *profiles.Machine, samples []record.KeptSample) (d tune.Data, 
 	sum := 0.0
 	for i := range stretch {
 		s := &stretch[i]
-		rated := float64(m.Heaters.Air.PowerW)
-		if s.MainsV.Known() && s.MainsV > 0 {
-			ratio := float64(s.MainsV) / float64(m.Heaters.RatedV)
-			rated *= ratio * ratio
-		}
-		power := float64(s.AirPermit) * rated
+		power := heaterW(m, s, point.AirHeaterPower)
 		if i == 0 {
 			d.Rest = power
 		}

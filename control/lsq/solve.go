@@ -23,8 +23,8 @@ type Problem struct {
 	// the data, one standard deviation, in units of the parameter; 0 or nil =
 	// nothing is known. NoiseSd must then be given.
 	PriorSd []float64
-	// NoiseSd is the standard deviation of a residual that weighs the data
-	// against the prior; 0 = from the residuals.
+	// NoiseSd is the standard deviation of a residual, which then count as
+	// independent; 0 = from the residuals, with their correlation in time.
 	NoiseSd float64
 }
 
@@ -271,8 +271,9 @@ func (f *field) result(res Result, x, r []float64, jac *mat.Dense) (Result, erro
 	// Covariance: noise^2 (J'J/inflation^2 + prior)^-1, in units of Scale. What the
 	// data do not tell at all gets a variance that is large, not infinite.
 	sigma := math.Sqrt(sum / math.Max(1, float64(f.p.N-n)))
-	if f.p.NoiseSd > sigma {
-		sigma = f.p.NoiseSd
+	if f.p.NoiseSd > 0 {
+		res.Inflation = 1
+		sigma = math.Max(sigma, f.p.NoiseSd)
 	}
 	sigma *= res.Inflation
 	info := mat.NewSymDense(n, nil)

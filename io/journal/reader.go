@@ -137,6 +137,17 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 	return d, err
 }
 
+// Before gives the samples of the same run of the daemon, outside any batch, in
+// the scan time, s, before a batch was charged.
+func (r *Reader) Before(ctx context.Context, id uint64, seconds float64) ([]record.KeptSample, error) {
+	var list []record.KeptSample
+	if id > math.MaxInt64 {
+		return nil, record.ErrNoBatch
+	}
+	err := r.query(ctx, func(s *sqlite3.Stmt) { list = append(list, readSample(s)) }, selectBefore, id, id, id, record.Number(seconds))
+	return list, err
+}
+
 // Trip is one trip as kept.
 type Trip struct {
 	At        string

@@ -72,6 +72,10 @@ var (
 		`) VALUES (?, ?, ?` + strings.Repeat(", ?", len(sampleColumns)) + `)`
 	selectSamples = `SELECT ` + strings.Join(sampleColumns, ", ") +
 		` FROM samples WHERE batch = ? ORDER BY run, scan`
+	selectBefore = `SELECT ` + strings.Join(sampleColumns, ", ") + ` FROM samples WHERE batch IS NULL
+		AND run = (SELECT min(run) FROM samples WHERE batch = ?)
+		AND scan < (SELECT min(scan) FROM samples WHERE batch = ?)
+		AND scan_s >= (SELECT min(scan_s) FROM samples WHERE batch = ?) - ? ORDER BY scan`
 )
 
 func bindSample(s *sqlite3.Stmt, runID int64, r *row) error {
