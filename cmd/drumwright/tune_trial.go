@@ -30,6 +30,7 @@ type conductor struct {
 	at      int // of jobs
 	waiting bool
 	askedS  float64
+	readyS  float64 // end of the last experiment
 	began   bool
 	phase   string
 	startS  float64
@@ -50,9 +51,14 @@ func (c *conductor) step(v *record.View) (cmd *record.Command, over bool, err er
 		if v.Trial != nil && v.Trial.Phase != "over" && c.waiting {
 			c.began, c.waiting, c.startS, c.phase = true, false, nowS, ""
 			c.data = tune.Data{}
-		} else if c.waiting && nowS > c.askedS+5 {
+		} else if c.waiting && nowS > c.askedS+60 {
 			return nil, false, errors.New("the daemon does not begin the experiment")
 		} else if !c.waiting {
+			if why := refusedNow(v); why != "" && (c.at == 0 || nowS > c.readyS+warmAgainS) {
+				return nil, false, errors.New(why)
+			} else if why != "" {
+				return nil, false, nil // the last experiment has left it a little off
+			}
 			c.waiting, c.askedS = true, nowS
 			return &j.Command, false, nil
 		}
@@ -71,13 +77,26 @@ func (c *conductor) step(v *record.View) (cmd *record.Command, over bool, err er
 		}
 		c.trial = *t
 		c.done = append(c.done, c.judge(j, nowS))
-		c.at, c.began = c.at+1, false
+		c.at, c.began, c.readyS = c.at+1, false, nowS
 		return nil, c.at == len(c.jobs), nil
 	}
 	if t.StepDuty.Known() {
 		c.gather(v, t)
 	}
 	return nil, false, nil
+}
+
+// warmAgainS is how long the machine may take to be warm for the next experiment.
+const warmAgainS = 600
+
+// refusedNow is why the daemon would not begin an experiment.
+func refusedNow(v *record.View) string {
+	for _, o := range v.Commands {
+		if o.Kind == record.TryLoop {
+			return o.Refused
+		}
+	}
+	return ""
 }
 
 // gather adds what a scan shows once the duty moves.
@@ -200,7 +219,9 @@ func tuneAtMachine(ctx context.Context, m *profiles.Machine, jobs []trialJob, o 
 	defer tick.Stop()
 	for {
 		var v record.View
-		if err := d.get(ctx, "/api/v1/state", &v); err != nil {
+		if err := d.get(ctx, "/api/v1/state", &v); ctx.Err() != nil {
+			return end(errStopped)
+		} else if err != nil {
 			return end(err)
 		}
 		cmd, over, err := c.step(&v)
@@ -217,11 +238,13 @@ func tuneAtMachine(ctx context.Context, m *profiles.Machine, jobs []trialJob, o 
 		}
 		select {
 		case <-ctx.Done():
-			return end(ctx.Err())
+			return end(errStopped)
 		case <-tick.C:
 		}
 	}
 }
+
+var errStopped = errors.New("stopped: the experiment is ended and the loop is automatic again")
 
 // longestTuneS of simulated time is more than any experiments take.
 const longestTuneS = 6 * 3600
