@@ -180,7 +180,7 @@ func TestSampledLoopAtOfferedPeriods(t *testing.T) {
 			q.DelayS += h / 2
 			for name, g := range map[string]pid.Gains{"PI": SIMCPI(q, 0), "PID": AMIGOPID(q, 8)} {
 				g.B = 1
-				fine, err := Predict(q, g, 0.002*p.DelayS)
+				fine, err := Predict(q, g, 0.008*p.DelayS)
 				if err != nil {
 					t.Fatal(err)
 				}
