@@ -14,8 +14,9 @@ import (
 )
 
 type assessOptions struct {
-	quick, asJSON bool
-	plots         string
+	quick, asJSON       bool
+	learning, estimator bool
+	plots               string
 }
 
 func assessCommand() *cobra.Command {
@@ -46,6 +47,9 @@ mismatch in reach misses its goal.
 	f := c.Flags()
 	f.BoolVar(&o.quick, "quick", false, "only the nominal batch and the single mismatches on the medium curve")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object on standard output")
+	f.BoolVar(&o.learning, "learning", false, "instead: what batches teach the next, on machines that stay as they are, change, or roast ten in a row from cold")
+	f.BoolVar(&o.estimator, "estimator", false, "instead: how well loss and first crack are foretold as a coffee is heard and weighed")
+	c.MarkFlagsMutuallyExclusive("learning", "estimator", "quick")
 	f.StringVar(&o.plots, "plots", "", "folder for reports of the nominal and the worst batches; empty = none")
 	return c
 }
@@ -73,6 +77,9 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 		if sizes, err = assess.Standard(); err != nil {
 			return err
 		}
+	}
+	if o.learning || o.estimator {
+		return runStudy(ctx, o, sizes, stdout)
 	}
 	cells := assess.Grid(sizes, o.quick)
 	fmt.Fprintf(stderr, "%d batches\n", len(cells))
@@ -110,4 +117,21 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 		}
 	}
 	return nil
+}
+
+func runStudy(ctx context.Context, o *assessOptions, sizes []assess.Size, stdout io.Writer) error {
+	study := assess.Learning
+	if o.estimator {
+		study = assess.Estimator
+	}
+	st, err := study(ctx, sizes)
+	if err != nil {
+		return err
+	}
+	if !o.asJSON {
+		return assess.PrintStudy(stdout, st)
+	}
+	enc := json.NewEncoder(stdout)
+	enc.SetIndent("", "  ")
+	return enc.Encode(st)
 }

@@ -47,6 +47,11 @@ func Print(w io.Writer, results []Result, goals []Goal) error {
 		return err
 	}
 	fmt.Fprintln(w)
+	printGoals(w, goals)
+	return nil
+}
+
+func printGoals(w io.Writer, goals []Goal) {
 	for _, g := range goals {
 		mark := "kept  "
 		if !g.Kept {
@@ -54,5 +59,4 @@ func Print(w io.Writer, results []Result, goals []Goal) error {
 		}
 		fmt.Fprintf(w, "%s  %s: %s\n", mark, g.Text, g.Got)
 	}
-	return nil
 }

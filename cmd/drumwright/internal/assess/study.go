@@ -1,0 +1,276 @@
+package assess
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"sync"
+)
+
+// Study is what is learned from batch to batch, and how well estimates keep to
+// what they state of themselves.
+type Study struct {
+	Repeats []Repeat     `json:"repeats,omitempty"`
+	Moves   []Move       `json:"moves,omitempty"`
+	Rows    []Row        `json:"rows,omitempty"`
+	Coffees []*CoffeeRow `json:"coffees,omitempty"`
+	Bands   []Bands      `json:"bands,omitempty"`
+	Goals   []Goal       `json:"goals"`
+}
+
+// Repeat is one fixed mismatch roasted several times, learning.
+type Repeat struct {
+	Size    string    `json:"size"`
+	Curve   string    `json:"curve"`
+	Name    string    `json:"name"`
+	RmsC    []float64 `json:"rms_c"` // by batch
+	InReach bool      `json:"in_reach"`
+}
+
+// Move is a batch after learning on another coffee, mass or season.
+type Move struct {
+	Size     string  `json:"size"`
+	Name     string  `json:"name"`
+	WithoutC float64 `json:"without_c"` // rms of the same batch unlearned
+	WithC    float64 `json:"with_c"`
+}
+
+// Row is a row of batches back to back from cold.
+type Row struct {
+	Size    string     `json:"size"`
+	Seed    uint64     `json:"seed"`
+	DropSdC float64    `json:"drop_sd_c"`
+	TimeSdS float64    `json:"time_sd_s"`
+	LossSd  float64    `json:"loss_sd"`
+	Batches []RowBatch `json:"batches"`
+}
+
+const (
+	repeatBatches  = 4
+	repeatNominalC = 0.1
+	repeatC        = 0.3
+	moveWorseC     = 0.1
+	rowDropSdC     = 0.2
+	rowTimeSdS     = 2.0
+	rowLossSd      = 0.0015
+	repeatSeed     = 201 // drawn cases from here on, six a size
+	moveSeed       = 301
+	rowSeed        = 3 // two rows a size
+)
+
+// coffeeOrSeason reports whether a deviation may differ between batches of one
+// machine.
+func coffeeOrSeason(d Deviation) bool {
+	return d.HeatTransferFrac == 0 && d.FlowFrac == 0 && d.DrumHeatFrac == 0 && d.ProbeLagFrac == 0 && d.GasShareAdd == 0
+}
+
+// Learning studies learning on every size.
+func Learning(ctx context.Context, sizes []Size) (*Study, error) {
+	var cells []Cell
+	var moves [][2]Cell
+	for _, s := range sizes {
+		for i := range curves {
+			cells = append(cells, Cell{Size: s, Curve: &curves[i], Group: Nominal, Name: "nominal", Seed: 1})
+		}
+		for i, x := range singles {
+			c := Cell{Size: s, Curve: &curves[0], Group: Single, Name: x.name, Seed: 1, Off: x.off}
+			cells = append(cells, c)
+			if to := singles[i^1]; coffeeOrSeason(x.off) { // singles come in pairs of opposites
+				n := c
+				n.Name, n.Off, n.Seed = x.name+", then "+to.name, to.off, 78
+				moves = append(moves, [2]Cell{c, n})
+			}
+		}
+		for k := range uint64(6) {
+			seed := repeatSeed + k
+			cells = append(cells, Cell{Size: s, Curve: &curves[seed%3], Group: Random, Name: fmt.Sprintf("seed %d", seed), Seed: seed, Off: drawn(seed)})
+			a, b := drawn(moveSeed+k), drawn(moveSeed+50+k)
+			b.HeatTransferFrac, b.ProbeLagFrac, b.GasShareAdd = a.HeatTransferFrac, a.ProbeLagFrac, a.GasShareAdd
+			c := Cell{Size: s, Curve: &curves[k%3], Group: Random, Name: fmt.Sprintf("seed %d, then %d", moveSeed+k, moveSeed+50+k), Seed: seed, Off: a}
+			n := c
+			n.Off, n.Seed = b, seed+77
+			moves = append(moves, [2]Cell{c, n})
+		}
+	}
+	st := &Study{Repeats: make([]Repeat, len(cells)), Moves: make([]Move, len(moves)), Rows: make([]Row, 2*len(sizes))}
+	err := onAllCores(ctx, len(cells)+len(moves)+len(st.Rows), func(i int) error {
+		switch m := i - len(cells); {
+		case i < len(cells):
+			return st.Repeats[i].play(cells[i])
+		case m < len(moves):
+			return st.Moves[m].play(moves[m][0], moves[m][1])
+		default:
+			k := m - len(moves)
+			return st.Rows[k].play(sizes[k/2], rowSeed+uint64(k%2))
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	nominal, other, moved, rows := tally{}, tally{}, tally{}, tally{}
+	for i := range st.Repeats {
+		r := &st.Repeats[i]
+		switch end := r.RmsC[len(r.RmsC)-1]; {
+		case !r.InReach:
+		case cells[i].Group == Nominal:
+			nominal.add(end <= repeatNominalC)
+		default:
+			other.add(end <= repeatC)
+		}
+	}
+	for _, m := range st.Moves {
+		moved.add(m.WithC <= m.WithoutC+moveWorseC)
+	}
+	for _, r := range st.Rows {
+		rows.add(r.DropSdC <= rowDropSdC && r.TimeSdS <= rowTimeSdS && r.LossSd <= rowLossSd)
+	}
+	st.Goals = []Goal{
+		nominal.goal(fmt.Sprintf("after %d batches, nominal: rms at most %.1f °C", repeatBatches, repeatNominalC)),
+		other.goal(fmt.Sprintf("after %d batches of one mismatch: rms at most %.1f °C", repeatBatches, repeatC)),
+		moved.goal(fmt.Sprintf("another coffee, mass or season after learning: worse than unlearned by at most %.1f °C", moveWorseC)),
+		rows.goal(fmt.Sprintf("%d batches from cold: sd of drop at most %.1f °C, of time %.0f s, of loss %.2f points", rowBatches, rowDropSdC, rowTimeSdS, 100*rowLossSd)),
+	}
+	return st, nil
+}
+
+// play roasts and judges reach by a run with perfect knowledge where needed.
+func (r *Repeat) play(c Cell) error {
+	*r = Repeat{Size: c.Size.Name, Curve: c.Curve.Name, Name: c.Name}
+	ts, err := newPupil(c.Size, c.Curve).batches(c, repeatBatches)
+	if err != nil {
+		return err
+	}
+	whole := true
+	for _, t := range ts {
+		r.RmsC = append(r.RmsC, t.figures().RmsC)
+		whole = whole && t.brokenOffBy == ""
+	}
+	goal := repeatC
+	if c.Group == Nominal {
+		goal = repeatNominalC
+	}
+	if r.InReach = whole && r.RmsC[len(r.RmsC)-1] <= goal; r.InReach {
+		return nil
+	}
+	best, err := roast(&c, true, nil)
+	if err != nil {
+		return err
+	}
+	r.InReach = best.brokenOffBy == "" && best.figures().RmsC <= goal
+	return nil
+}
+
+func (m *Move) play(from, to Cell) error {
+	p := newPupil(from.Size, from.Curve)
+	if _, err := p.batches(from, repeatBatches-1); err != nil {
+		return err
+	}
+	without, err := roast(&to, false, nil)
+	if err != nil {
+		return err
+	}
+	to.Lessons = p.now()
+	with, err := roast(&to, false, nil)
+	if err != nil {
+		return err
+	}
+	*m = Move{Size: to.Size.Name, Name: to.Name, WithoutC: without.figures().RmsC, WithC: with.figures().RmsC}
+	return nil
+}
+
+func (r *Row) play(s Size, seed uint64) error {
+	b, err := row(s, &curves[0], seed, rowBatches, true)
+	if err != nil {
+		return err
+	}
+	*r = Row{Size: s.Name, Seed: seed, Batches: b, DropSdC: spread(b, func(b *RowBatch) float64 { return b.DropC }),
+		TimeSdS: spread(b, func(b *RowBatch) float64 { return b.DropS }), LossSd: spread(b, func(b *RowBatch) float64 { return b.Loss })}
+	return nil
+}
+
+// tally counts how often something was kept.
+type tally struct{ n, ok int }
+
+func (t *tally) add(ok bool) {
+	t.n++
+	if ok {
+		t.ok++
+	}
+}
+
+func (t *tally) goal(text string) Goal {
+	return Goal{Text: text, Got: fmt.Sprintf("%d of %d", t.ok, t.n), Kept: t.ok == t.n}
+}
+
+// Estimator studies coffees that are roasted, heard and weighed batch by batch.
+func Estimator(ctx context.Context, sizes []Size) (*Study, error) {
+	st := &Study{Coffees: make([]*CoffeeRow, 2*coffeeCases*len(sizes))}
+	err := onAllCores(ctx, len(st.Coffees), func(i int) (err error) {
+		st.Coffees[i], err = coffee(sizes[i/2%len(sizes)], coffeeSeed+uint64(i/2/len(sizes)), i%2 == 0)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	told := [2]string{"moisture measured", "moisture not known"}
+	var last [2]Bands
+	var near tally
+	for which, measured := range []bool{true, false} {
+		for k := range coffeeBatches {
+			var loss, crack bands
+			for _, r := range st.Coffees {
+				if r.Measured != measured || len(r.Batches) <= k {
+					continue
+				}
+				b := &r.Batches[k]
+				loss.add(b.LossError, b.LossSd)
+				if b.CrackKnown {
+					crack.add(b.CrackOffS, b.CrackSdS)
+				}
+				if k == coffeeBatches-1 && b.CrackKnown {
+					near.add(math.Abs(b.CrackOffS) <= crackNearS)
+				}
+			}
+			after := fmt.Sprintf("%s, %d weighed before", told[which], k)
+			x := loss.of("loss at drop", after, "points", 100)
+			st.Bands = append(st.Bands, x, crack.of("first crack a minute ahead", after, "s", 1))
+			switch {
+			case k == 0 && measured:
+				last[0] = x
+			case k == coffeeBatches-1 && measured:
+				last[1] = x
+			}
+		}
+	}
+	st.Goals = []Goal{
+		{Text: "loss, moisture measured, nothing weighed: rms at most 0.5 points", Got: fmt.Sprintf("%.2f points", last[0].Rms), Kept: last[0].Rms <= 0.5},
+		{Text: "loss after three weighed batches: rms at most 0.35 points", Got: fmt.Sprintf("%.2f points", last[1].Rms), Kept: last[1].Rms <= 0.35},
+		{Text: fmt.Sprintf("first crack a minute ahead, after three batches: within %.0f s in 85 %%", crackNearS),
+			Got: fmt.Sprintf("%d of %d", near.ok, near.n), Kept: float64(near.ok) >= 0.85*float64(near.n)},
+	}
+	return st, nil
+}
+
+const crackNearS = 10.0
+
+// onAllCores does n things.
+func onAllCores(ctx context.Context, n int, do func(int) error) error {
+	errs := make([]error, n)
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := range next {
+				errs[i] = do(i)
+			}
+		})
+	}
+	for i := 0; i < n && ctx.Err() == nil; i++ {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return errors.Join(append(errs, ctx.Err())...)
+}
