@@ -51,7 +51,7 @@ func row(s Size, c *Curve, seed uint64, n int, learning bool) ([]RowBatch, error
 	p := newPupil(s, c)
 	cell := &Cell{Size: s, Curve: c}
 	b := &batch{cell: cell, core: core}
-	b.field = field{m: s.Machine, machine: machine, rng: rand.New(rand.NewPCG(seed, 0x726f77)), noiseC: noise, flow: 1}
+	b.field = field{m: s.Machine, machine: machine, wiring: registers.NewWiring(s.Machine), rng: rand.New(rand.NewPCG(seed, 0x726f77)), noiseC: noise, flow: 1}
 	r := s.recipe(c)
 	drop := profiles.Celsius(c.DropC)
 	r.Drop = profiles.Drop{Bean: &drop, LatestS: 1800}
