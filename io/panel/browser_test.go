@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -85,7 +84,6 @@ type browser struct {
 	*testing.T
 	ctx    context.Context
 	server *panel.Server
-	web    *httptest.Server
 	heard  listener
 
 	mu   sync.Mutex

@@ -42,7 +42,7 @@ type Plan struct {
 	Restored control.Restored                       // what an earlier day has left
 	Habits   Habits                                 // of the operator
 	Wire     registers.WireFaults                   // errors on the buses, from the first scan on
-	Warm     bool                                   // the machine is warm from the second scan on
+	Warm     bool                                   // the machine is warm from the scan on that follows the first with all probes read
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
 	MaxS     float64 // longest day, s of simulated time; 0 = 6 h
@@ -170,6 +170,7 @@ type day struct {
 	meter    meter
 	nowS     float64
 	missed   int // periods without a scan since the last
+	warmed   bool
 	injected []bool
 	faultAtS float64
 	heatOffS float64
@@ -192,7 +193,8 @@ func (d *day) advance() error {
 	if err := d.inject(); err != nil {
 		return err
 	}
-	if d.plan.Warm && d.last.N == 1 {
+	if d.plan.Warm && !d.warmed && d.last.N > 0 && (d.seenCold() || d.last.N >= coldScans) {
+		d.warmed = true
 		d.server.With(func(m *plant.Machine) { m.WarmStart(warmFor(d.plan.Machine, d.plan.Recipe)) })
 	}
 	d.person.act(d)
@@ -210,6 +212,21 @@ func (d *day) advance() error {
 		d.meter.truth(&t)
 	})
 	return nil
+}
+
+// coldScans is how long is waited for probes that may be broken from the start.
+const coldScans = 20
+
+// seenCold reports whether the controller has read every probe of the machine
+// that it has: one that it had not would later be taken for a start on a hot
+// machine.
+func (d *day) seenCold() bool {
+	for i := range point.NumInputs {
+		if i.Role().Kind == point.Temperature && d.plan.Machine.HasIn[i] && !d.last.Image.In[i].Usable() {
+			return false
+		}
+	}
+	return true
 }
 
 // over reports whether the day is done: all batches roasted and the machine
