@@ -116,7 +116,7 @@ func runFit(ctx context.Context, name string, ids []uint64, o *fitOptions, stdin
 }
 
 func lastDone(ctx context.Context, j *journal.Reader) ([]uint64, error) {
-	list, err := j.Batches(ctx, 0, 50)
+	list, err := j.Batches(ctx, record.Search{Limit: 50})
 	if err != nil {
 		return nil, err
 	}

@@ -101,7 +101,7 @@ func recordedCharge(ctx context.Context, path string, number uint64) (*warmCharg
 	}
 	defer r.Close()
 	if number == 0 {
-		list, err := r.Batches(ctx, 0, 1)
+		list, err := r.Batches(ctx, record.Search{Limit: 1})
 		if err != nil {
 			return nil, err
 		}

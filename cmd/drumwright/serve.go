@@ -110,7 +110,8 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		fmt.Fprintln(stderr, "First start of this machine. Before heat is used:")
 		printCautions(stderr)
 	}
-	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text), Version: versionText(), Log: log})
+	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text),
+		AirW: float64(m.Heaters.Air.PowerW), BaseW: float64(m.Heaters.Radiant.PowerW), Version: versionText(), Log: log})
 	if err != nil {
 		return err
 	}

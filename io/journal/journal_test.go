@@ -95,11 +95,11 @@ func TestBatchIsKept(t *testing.T) {
 	if err := r.Check(ctx); err != nil {
 		t.Fatal(err)
 	}
-	list, err := r.Batches(ctx, 0, 10)
+	list, err := r.Batches(ctx, record.Search{Limit: 10})
 	if err != nil || len(list) != 2 || list[0].ID != 42 || list[1].ID != 41 {
 		t.Fatalf("batches %+v, %v", list, err)
 	}
-	if list, _ := r.Batches(ctx, 42, 10); len(list) != 1 || list[0].ID != 41 {
+	if list, _ := r.Batches(ctx, record.Search{Before: 42, Limit: 10}); len(list) != 1 || list[0].ID != 41 {
 		t.Errorf("batches before 42: %+v", list)
 	}
 	d, err := r.Batch(ctx, 41)

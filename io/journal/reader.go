@@ -78,38 +78,11 @@ func (r *Reader) query(ctx context.Context, row func(*sqlite3.Stmt), query strin
 	return s.Err()
 }
 
-const batchColumns = `id, result, recipe, recipe_hash, machine_hash, green_kg, charged, ended,
-	turn_s, turn_c, first_crack_s, drop_s, drop_c, target_drop_c, loss_at_drop,
-	(SELECT green_kg FROM weighings WHERE batch = batches.id ORDER BY weighings.id DESC LIMIT 1),
-	(SELECT roasted_kg FROM weighings WHERE batch = batches.id ORDER BY weighings.id DESC LIMIT 1)`
-
-func readBatch(s *sqlite3.Stmt) record.KeptBatch {
-	k := record.KeptBatch{ID: uint64(s.ColumnInt64(0)), Result: s.ColumnText(1), Recipe: s.ColumnText(2), RecipeHash: s.ColumnText(3),
-		MachineHash: s.ColumnText(4), GreenKg: columnNumber(s, 5), Charged: s.ColumnText(6), Ended: s.ColumnText(7),
-		TurnS: columnNumber(s, 8), TurnC: columnNumber(s, 9), FirstCrackS: columnNumber(s, 10), DropS: columnNumber(s, 11),
-		DropC: columnNumber(s, 12), TargetDropC: columnNumber(s, 13), LossAtDrop: columnNumber(s, 14),
-		WeighedGreenKg: columnNumber(s, 15), WeighedKg: columnNumber(s, 16)}
-	k.Derive()
-	return k
-}
-
 const eventColumns = `at, scan_s, state, kind, name, text, value, limit_value`
 
 func readEvent(s *sqlite3.Stmt) record.KeptEvent {
 	return record.KeptEvent{Time: s.ColumnText(0), ScanS: columnNumber(s, 1), State: s.ColumnText(2), Kind: s.ColumnText(3),
 		Name: s.ColumnText(4), Text: s.ColumnText(5), Value: columnNumber(s, 6), Limit: columnNumber(s, 7)}
-}
-
-// Batches lists up to limit batches with numbers below before, newest first;
-// before 0 starts with the newest.
-func (r *Reader) Batches(ctx context.Context, before uint64, limit int) ([]record.KeptBatch, error) {
-	if before == 0 || before > math.MaxInt64 {
-		before = math.MaxInt64
-	}
-	list := []record.KeptBatch{}
-	err := r.query(ctx, func(s *sqlite3.Stmt) { list = append(list, readBatch(s)) },
-		`SELECT `+batchColumns+` FROM batches WHERE id < ? ORDER BY id DESC LIMIT ?`, before, limit)
-	return list, err
 }
 
 // Batch gives everything kept of one batch, or record.ErrNoBatch.
@@ -119,9 +92,9 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 	}
 	d := record.KeptDetail{Samples: []record.KeptSample{}, Events: []record.KeptEvent{}}
 	err := r.query(ctx, func(s *sqlite3.Stmt) {
-		d.KeptBatch, d.RecipeText, d.MachineText = readBatch(s), s.ColumnText(17), s.ColumnText(18)
-	}, `SELECT `+batchColumns+`, (SELECT text FROM texts WHERE hash = recipe_hash), (SELECT text FROM texts WHERE hash = machine_hash)
-		FROM batches WHERE id = ?`, id)
+		d.KeptBatch, d.RecipeText, d.MachineText = readBatch(s), s.ColumnText(numBatchColumns), s.ColumnText(numBatchColumns+1)
+	}, `SELECT `+batchColumns+`, (SELECT text FROM texts WHERE hash = recipe_hash), (SELECT text FROM texts WHERE hash = machine_hash)`+
+		fromBatches+`WHERE b.id = ?`, id)
 	if err != nil {
 		return d, err
 	}
@@ -134,6 +107,10 @@ func (r *Reader) Batch(ctx context.Context, id uint64) (record.KeptDetail, error
 	}
 	err = r.query(ctx, func(s *sqlite3.Stmt) { d.Events = append(d.Events, readEvent(s)) },
 		`SELECT `+eventColumns+` FROM events WHERE batch = ? ORDER BY id`, id)
+	if err != nil {
+		return d, err
+	}
+	d.Entries, err = r.Entries(ctx, id)
 	return d, err
 }
 

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -22,6 +23,7 @@ type Config struct {
 	SampleS     float64      // scan time between samples in a batch; 0 = 1 s. Outside a batch ten times as long
 	QueueLen    int          // rows that may wait for the disk; 0 = 4096
 	MachineText string       // the machine file, kept with each batch
+	AirW, BaseW float64      // rated power of the heaters, for the energy of a batch; 0 = not known
 	Version     string       // of the program, kept with each run
 	Log         *slog.Logger // nil = none
 }
@@ -167,6 +169,18 @@ func (s *Sink) begin() (err error) {
 		return err
 	}
 	defer tx.End(&err)
+	left, err := text(s.conn, `SELECT group_concat(id) FROM batches WHERE result = 'open'`)
+	if err != nil {
+		return err
+	}
+	for id := range strings.SplitSeq(left, ",") {
+		if id == "" {
+			break
+		}
+		if err := once(s.conn, sumUp, id, givenW(s.cfg.AirW), givenW(s.cfg.BaseW)); err != nil {
+			return err
+		}
+	}
 	// The end of an aborted batch is the last that was heard of it.
 	err = s.conn.Exec(`UPDATE batches SET result = 'aborted', ended = coalesce(
 		(SELECT max(at) FROM (

@@ -115,7 +115,7 @@ func (s *Sink) transaction(rows []row) (refused uint64, ended bool, err error) {
 	if err != nil {
 		return 0, false, err
 	}
-	w := writer{conn: s.conn, run: s.runID}
+	w := writer{conn: s.conn, run: s.runID, airW: givenW(s.cfg.AirW), baseW: givenW(s.cfg.BaseW)}
 	defer w.close()
 	for i := range rows {
 		switch err := w.write(&rows[i]); {
@@ -154,6 +154,7 @@ func (s *Sink) checkpoint() {
 type writer struct {
 	conn                                    *sqlite3.Conn
 	run                                     int64
+	airW, baseW                             record.Number // rated
 	sample, event, trip, reset, batch, tape *sqlite3.Stmt
 }
 
@@ -176,8 +177,12 @@ func (w *writer) write(r *row) error {
 			return err
 		}
 		k := r.kept
-		return run(s, k.ID, w.run, k.Result, k.Recipe, k.RecipeHash, k.MachineHash, k.GreenKg, k.Charged, k.Ended,
+		err = run(s, k.ID, w.run, k.Result, k.Recipe, k.RecipeHash, k.MachineHash, k.GreenKg, k.Charged, k.Ended,
 			k.TurnS, k.TurnC, k.FirstCrackS, k.DropS, k.DropC, k.TargetDropC, k.LossAtDrop)
+		if err != nil || k.Result == record.BatchOpen {
+			return err
+		}
+		return once(w.conn, sumUp, k.ID, w.airW, w.baseW)
 	}
 	if r.tape != nil {
 		return w.writeTape(r.batch, r.tape)

@@ -35,7 +35,9 @@
 //	                           ?limit=N
 //	POST /api/v1/commands      record.Command in JSON; answers record.Answer
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
-//	                           ?before=ID&limit=N
+//	                           ?before=ID&limit=N&from=T&to=T&result=R&recipe=R
+//	                           &lot=L&tag=T&text=T; a time is a date of this
+//	                           computer's zone, or RFC 3339
 //	GET  /api/v1/batches/{id}  record.KeptDetail
 //	POST /api/v1/batches/{id}/weight
 //	                           {"roasted_g": N, "green_g": N, "who": NAME}: what
@@ -45,6 +47,9 @@
 //	                           ?scope=recipe|coffee|machine&name=NAME with history
 //	POST /api/v1/learning      {"scope", "name", "do", "who"}; do is reset, undo,
 //	                           freeze or thaw; answers record.Lesson
+//	POST /api/v1/batches/{id}/entries
+//	                           keeps what a person enters of a batch: who, field,
+//	                           value, item; see record.Entry; answers it as kept
 //	GET  /api/v1/recipes/{name}/preflight
 //	                           what is to be expected of a recipe in the folder:
 //	                           the JSON of the command preflight

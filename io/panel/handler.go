@@ -42,6 +42,7 @@ func (s *Server) Handler() http.Handler {
 		{"POST", "/api/v1/commands", s.command},
 		{"GET", "/api/v1/batches", s.batches},
 		{"GET", "/api/v1/batches/{id}", s.batch},
+		{"POST", "/api/v1/batches/{id}/entries", s.enter},
 		{"GET", "/api/v1/recipes/{name}/preflight", s.preflight},
 		{"POST", "/api/v1/batches/{id}/weight", s.weigh},
 		{"GET", "/api/v1/learning", s.learning},
@@ -233,52 +234,9 @@ func (s *Server) movedOn(c *record.Command) string {
 	return ""
 }
 
-func (s *Server) batches(w http.ResponseWriter, r *http.Request) {
-	if s.cfg.Batches == nil {
-		fail(w, r, http.StatusNotFound, "no journal is kept")
-		return
-	}
-	q, err := url.ParseQuery(r.URL.RawQuery)
-	before, errBefore := optional(q.Get("before"), 0)
-	limit, errLimit := optional(q.Get("limit"), 50)
-	if err = errors.Join(err, errBefore, errLimit); err != nil || limit < 1 || limit > 500 {
-		fail(w, r, http.StatusBadRequest, "before is a batch number and limit a number from 1 to 500")
-		return
-	}
-	list, err := s.cfg.Batches.Batches(r.Context(), before, int(limit))
-	if err != nil {
-		s.cfg.Log.Error("batches not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
-		return
-	}
-	reply(w, map[string]any{"batches": list})
-}
-
 func optional(text string, otherwise uint64) (uint64, error) {
 	if text == "" {
 		return otherwise, nil
 	}
 	return strconv.ParseUint(text, 10, 64)
-}
-
-func (s *Server) batch(w http.ResponseWriter, r *http.Request) {
-	if s.cfg.Batches == nil {
-		fail(w, r, http.StatusNotFound, "no journal is kept")
-		return
-	}
-	id, err := strconv.ParseUint(r.PathValue("id"), 10, 64)
-	if err != nil {
-		fail(w, r, http.StatusBadRequest, fmt.Sprintf("%q is not a batch number", r.PathValue("id")))
-		return
-	}
-	d, err := s.cfg.Batches.Batch(r.Context(), id)
-	switch {
-	case errors.Is(err, record.ErrNoBatch):
-		fail(w, r, http.StatusNotFound, fmt.Sprintf("there is no batch %d", id))
-	case err != nil:
-		s.cfg.Log.Error("batch not read", "batch", id, "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
-	default:
-		reply(w, d)
-	}
 }

@@ -27,17 +27,31 @@ func (o *operator) Do(_ context.Context, c record.Command) record.Answer {
 // kept holds batch 41; asking for batch 500 finds a broken disk.
 type kept struct{}
 
-func (kept) Batches(_ context.Context, before uint64, limit int) ([]record.KeptBatch, error) {
-	if before == 500 {
+func (kept) Batches(_ context.Context, want record.Search) ([]record.KeptBatch, error) {
+	if want.Before == 500 {
 		return nil, errors.New("disk")
 	}
 	list := []record.KeptBatch{}
-	for id := uint64(41); id > 0 && len(list) < limit; id-- {
-		if before == 0 || id < before {
-			list = append(list, record.KeptBatch{ID: id, TurnS: record.Unknown})
+	for id := uint64(41); id > 0 && len(list) < want.Limit; id-- {
+		if want.Before == 0 || id < want.Before {
+			list = append(list, record.KeptBatch{ID: id, TurnS: record.Unknown, Lot: want.Lot, Recipe: want.Text})
 		}
 	}
 	return list, nil
+}
+
+func (kept) SaveEntry(e record.Entry) (record.Entry, error) {
+	switch e.Batch {
+	case 41:
+		if err := e.Check(); err != nil {
+			return e, err
+		}
+		e.N = 7
+		return e, nil
+	case 500:
+		return e, errors.New("disk")
+	}
+	return e, record.ErrNoBatch
 }
 
 func (kept) Batch(_ context.Context, id uint64) (record.KeptDetail, error) {
@@ -106,6 +120,23 @@ func TestAnswers(t *testing.T) {
 		{"batches", request("GET", "/api/v1/batches", ""), 200, `{"batches":[{"id":41,`},
 		{"page of batches", request("GET", "/api/v1/batches?before=12&limit=1", ""), 200, `{"batches":[{"id":11,`},
 		{"batch", request("GET", "/api/v1/batches/41", ""), 200, `"samples":[]`},
+		{"search", request("GET", "/api/v1/batches?lot=Gesha&text=%3Cb%3E&from=2026-11-01&to=2026-12-01T00:00:00Z", ""), 200, `"lot":"Gesha"`},
+		{"search for a sign of HTML", request("GET", "/api/v1/batches?text=%3Cb%3E", ""), 200, `"recipe":"\u003cb\u003e"`},
+		{"search for what nobody knows", request("GET", "/api/v1/batches?colour=red", ""), 400, "not known"},
+		{"search twice", request("GET", "/api/v1/batches?lot=a&lot=b", ""), 400, "given twice"},
+		{"search by no date", request("GET", "/api/v1/batches?from=yesterday", ""), 400, "no date"},
+		{"search by no result", request("GET", "/api/v1/batches?result=good", ""), 400, "allowed are open, done and aborted"},
+		{"search with control signs", request("GET", "/api/v1/batches?text=%1b%5b2J", ""), 400, "cannot be printed"},
+		{"entry", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"moisture_pct","value":"11.20"}`), 201, `"after":"11.2"`},
+		{"entry from another page", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"lot","value":"x"}`, header("Origin", "https://example.org")), 403, "another origin"},
+		{"entry as a form", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"lot","value":"x"}`, header("Content-Type", "text/plain")), 415, "application/json"},
+		{"entry of no sense", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"moisture_pct","value":"much"}`), 422, "from 3 to 25"},
+		{"entry as a number", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"lot","value":1}`), 400, "not a text"},
+		{"entry with more", request("POST", "/api/v1/batches/41/entries", `{"who":"Ada","field":"lot","value":"x","when":"now"}`), 400, "not known"},
+		{"entry by nobody", request("POST", "/api/v1/batches/41/entries", `{"field":"lot","value":"x"}`), 400, "who"},
+		{"entry of no batch", request("POST", "/api/v1/batches/40/entries", `{"who":"Ada","field":"lot","value":"x"}`), 404, "no batch 40"},
+		{"entry on a broken disk", request("POST", "/api/v1/batches/500/entries", `{"who":"Ada","field":"lot","value":"x"}`), 500, "log says why"},
+		{"entries by GET", request("GET", "/api/v1/batches/41/entries", ""), 405, "POST only"},
 		{"command", request("POST", "/api/v1/commands", charged), 200, `{"accepted":true,"reason":"done"}`},
 		{"command with a charset", request("POST", "/api/v1/commands", charged, header("Content-Type", "application/json; charset=utf-8")), 200, "done"},
 		{"command from the own page", request("POST", "/api/v1/commands", charged, header("Origin", "http://127.0.0.1:8420")), 200, "done"},
@@ -159,7 +190,7 @@ func TestAnswers(t *testing.T) {
 			if w.Code != c.code || !strings.Contains(w.Body.String(), c.want) {
 				t.Fatalf("%d %s; want %d with %q", w.Code, w.Body, c.code, c.want)
 			}
-			if c.code != 200 {
+			if c.code >= 300 {
 				checkProblem(t, w, c.r)
 			}
 			if reached := len(o.got) > 0; reached != (c.code == 200 && c.r.Method == "POST" || c.code == 409 && c.want != "moved on") {

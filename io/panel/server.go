@@ -26,8 +26,10 @@ type Operator interface {
 
 // Batches gives the kept batches; record.ErrNoBatch for one that is not kept.
 type Batches interface {
-	Batches(ctx context.Context, before uint64, limit int) ([]record.KeptBatch, error)
+	Batches(ctx context.Context, want record.Search) ([]record.KeptBatch, error)
 	Batch(ctx context.Context, id uint64) (record.KeptDetail, error)
+	// SaveEntry keeps what a person has entered; record.ErrEntry says why not.
+	SaveEntry(e record.Entry) (record.Entry, error)
 }
 
 // History gives the last events of the history of alarms, newest first.

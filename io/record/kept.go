@@ -51,6 +51,19 @@ type KeptBatch struct {
 	WeighedGreenKg   Number `json:"weighed_green_kg"`
 	WeighedKg        Number `json:"weighed_kg"`
 	WeighedLoss      Number `json:"weighed_loss"`
+
+	// Worked out when the batch has ended.
+	EnergyKWh     Number `json:"energy_kwh"`       // both heaters, charge to drop
+	OffCurveRmsC  Number `json:"off_curve_rms_c"`  // probe against the curve, from 60 s after the turning point to the drop
+	OffCurveMostC Number `json:"off_curve_most_c"` // in the same time
+
+	// Entered by people.
+	Lot          string   `json:"lot"`
+	MoisturePct  Number   `json:"moisture_pct"`
+	DensityGPerL Number   `json:"density_g_per_l"`
+	CupTotal     Number   `json:"cup_total"`
+	Tags         []string `json:"tags"`
+	Notes        int      `json:"notes"` // how many there are
 }
 
 // KeptDetail is one batch with everything kept of it. The texts are empty if
@@ -61,6 +74,7 @@ type KeptDetail struct {
 	MachineText string       `json:"machine_text"`
 	Samples     []KeptSample `json:"samples"`
 	Events      []KeptEvent  `json:"events"`
+	Entries     []Entry      `json:"entries"` // oldest first, with what was corrected
 }
 
 // KeptSample is one sample. Temperatures are by the name of their point,
