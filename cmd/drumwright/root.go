@@ -102,7 +102,7 @@ is for licensed electricians.
 		versionCommand(),
 	)
 	root.AddCommand(tuneCommand(), fitCommand())
-	root.AddCommand(batchesCommand())
+	root.AddCommand(batchesCommand(), backupCommand(), restoreCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {

@@ -111,7 +111,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		printCautions(stderr)
 	}
 	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text),
-		AirW: float64(m.Heaters.Air.PowerW), BaseW: float64(m.Heaters.Radiant.PowerW), Version: versionText(), Log: log})
+		AirW: float64(m.Heaters.Air.PowerW), BaseW: float64(m.Heaters.Radiant.PowerW), LimitBytes: int64(m.Telemetry.JournalLimitMB) << 20, Version: versionText(), Log: log})
 	if err != nil {
 		return err
 	}
@@ -199,6 +199,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	})
 	defer stopAPI()
 	work.Go(func() { proofs.watch(apiCtx) })
+	work.Go(func() { checkJournal(apiCtx, m.Telemetry.Journal, log) })
 	log.Info("serving", "address", m.Telemetry.Listen, "time_scale", scale)
 
 	if o.forS > 0 {

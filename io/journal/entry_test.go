@@ -39,6 +39,9 @@ func settle(t *testing.T, s *Sink) {
 			t.Fatal(err)
 		}
 	}
+	if err := s.SaveLatch("settled", "x"); err != nil { // the last that was taken is written
+		t.Fatal(err)
+	}
 }
 
 func TestCorrectionsAppend(t *testing.T) {

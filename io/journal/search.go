@@ -80,8 +80,8 @@ func (r *Reader) Batches(ctx context.Context, want record.Search) ([]record.Kept
 	}
 	if want.Text != "" {
 		part := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(want.Text) + "%"
-		and(`(recipe LIKE ? ESCAPE '\' OR b.id IN (SELECT batch FROM facts
-			WHERE field IN ('lot', 'note', 'cup_comments') AND value LIKE ? ESCAPE '\' OR field = 'tag' AND item LIKE ? ESCAPE '\'))`, part, part, part)
+		and(`(recipe LIKE ? ESCAPE '\' OR b.id IN (SELECT batch FROM facts WHERE field IN ('lot', 'note', 'cup_comments') AND value LIKE ? ESCAPE '\'
+			UNION ALL SELECT batch FROM facts WHERE field = 'tag' AND item LIKE ? ESCAPE '\'))`, part, part, part)
 	}
 	limit := want.Limit
 	if limit < 1 {

@@ -24,6 +24,7 @@ type Config struct {
 	QueueLen    int          // rows that may wait for the disk; 0 = 4096
 	MachineText string       // the machine file, kept with each batch
 	AirW, BaseW float64      // rated power of the heaters, for the energy of a batch; 0 = not known
+	LimitBytes  int64        // size from which samples of old batches make room, once they are backed up; 0 = none
 	Version     string       // of the program, kept with each run
 	Log         *slog.Logger // nil = none
 }
@@ -150,6 +151,9 @@ func (s *Sink) openFile(path string) error {
 		return fmt.Errorf("the file system allows no write-ahead log (journal mode %q): use a local disk, not a network share", mode)
 	}
 	if err := s.conn.Exec(`PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON`); err != nil {
+		return err
+	}
+	if err := s.beforeMigration(path); err != nil {
 		return err
 	}
 	if err := migrate(s.conn); err != nil {

@@ -103,6 +103,7 @@ func (s *Sink) flush(pending []row) []row {
 	}
 	clear(pending)
 	if ended {
+		s.makeRoom()
 		s.checkpoint()
 	}
 	return pending[:0]

@@ -1,0 +1,172 @@
+package journal
+
+import (
+	"bytes"
+	"context"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/ncruces/go-sqlite3"
+
+	"drumwright/io/record"
+)
+
+func pathOf(s *Sink) string { return s.conn.Filename("main").String() }
+
+func TestBackupAndRestore(t *testing.T) {
+	ctx := context.Background()
+	s := withBatches(t)
+	path := pathOf(s)
+	if _, err := s.SaveEntry(entry(41, record.FieldLot, "", "Gesha")); err != nil {
+		t.Fatal(err)
+	}
+	to := filepath.Join(t.TempDir(), "copy.db")
+	last, err := Backup(ctx, path, to) // while the sink is open
+	if err != nil || last != 42 {
+		t.Fatalf("backed up to batch %d, %v", last, err)
+	}
+	if _, err := Backup(ctx, path, to); err == nil || !strings.Contains(err.Error(), "never overwrites") {
+		t.Errorf("backing up over a backup: %v", err)
+	}
+	if left, _ := filepath.Glob(to + "*"); len(left) != 1 {
+		t.Errorf("the backup is %v, want one file", left)
+	}
+	want, err := s.Batch(ctx, 41)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.SaveEntry(entry(41, record.FieldLot, "", "after the backup")); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Restore(ctx, to, path); err == nil || !strings.Contains(err.Error(), "another drumwright") {
+		t.Errorf("restoring under a running daemon: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	aside, err := Restore(ctx, to, path)
+	if err != nil || aside == "" {
+		t.Fatal(aside, err)
+	}
+	s = open(t, path, Config{})
+	got, err := s.Batch(ctx, 41)
+	if err != nil || got.Lot != "Gesha" || len(got.Samples) != len(want.Samples) || len(got.Events) != len(want.Events) {
+		t.Errorf("restored: lot %q, %d samples, %v", got.Lot, len(got.Samples), err)
+	}
+	old, err := OpenReader(aside)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer old.Close()
+	if d, err := old.Batch(ctx, 41); err != nil || d.Lot != "after the backup" {
+		t.Errorf("what was there before is kept with lot %q, %v", d.Lot, err)
+	}
+}
+
+// A damaged backup is found before anything is moved.
+func TestDamageIsFound(t *testing.T) {
+	ctx := context.Background()
+	s := withBatches(t)
+	path := pathOf(s)
+	to := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := Backup(ctx, path, to); err != nil {
+		t.Fatal(err)
+	}
+	if err := QuickCheck(ctx, to); err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	b, err := os.ReadFile(to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := len(b) / 2; i < len(b)/2+3*4096; i++ {
+		b[i] ^= 0xa5
+	}
+	if err := os.WriteFile(to, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := QuickCheck(ctx, to); err == nil {
+		t.Error("three pages of rubbish are taken for whole")
+	}
+	before, _ := os.ReadFile(path)
+	if _, err := Restore(ctx, to, path); err == nil {
+		t.Error("a damaged backup was restored")
+	}
+	if after, _ := os.ReadFile(path); !bytes.Equal(before, after) {
+		t.Error("the journal was touched")
+	}
+}
+
+// Room is made only of what a backup holds, and batches stay.
+func TestRoomIsMadeOfWhatIsBackedUp(t *testing.T) {
+	ctx := context.Background()
+	var said bytes.Buffer
+	s := open(t, file(t), Config{LimitBytes: 1, Log: slog.New(slog.NewTextHandler(&said, nil))})
+	n := roast(s, 0, 1)
+	settle(t, s)
+	samples := func(id uint64) int {
+		d, err := s.Batch(ctx, id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(d.Samples)
+	}
+	if got := samples(1); got != 60 {
+		t.Fatalf("%d samples are left of what nobody has backed up, want 60", got)
+	}
+	if _, err := Backup(ctx, pathOf(s), filepath.Join(t.TempDir(), "b.db")); err != nil {
+		t.Fatal(err)
+	}
+	roast(s, n, 2)
+	settle(t, s)
+	if a, b := samples(1), samples(2); a != 0 || b != 60 {
+		t.Errorf("%d and %d samples left, want 0 of the one in the backup and 60 of the other", a, b)
+	}
+	if list, err := s.Batches(ctx, record.Search{}); err != nil || len(list) != 2 || !list[1].DropC.Known() {
+		t.Errorf("batches %+v, %v: they must stay", list, err)
+	}
+	s.Close()
+	if text := said.String(); !strings.Contains(text, "nothing is deleted; run drumwright backup") || !strings.Contains(text, "samples of an old batch were deleted") {
+		t.Errorf("what was done is not told: %s", text)
+	}
+}
+
+// A journal of an older program is copied before it is changed, and comes up to
+// date with all that it held.
+func TestOldJournalIsCopiedFirst(t *testing.T) {
+	path := file(t)
+	s := open(t, path, Config{})
+	roast(s, 0, 41)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	c, err := sqlite3.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Exec(`DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
+		DROP TRIGGER weighings_stay; DROP TRIGGER weighings_remain; UPDATE meta SET value = '5' WHERE key = 'schema_version'`); err != nil {
+		t.Fatal(err)
+	}
+	c.Close()
+	s = open(t, path, Config{})
+	d, err := s.Batch(context.Background(), 41)
+	if err != nil || len(d.Samples) != 60 {
+		t.Errorf("%d samples after the migration, %v", len(d.Samples), err)
+	}
+	old, err := sqlite3.Open(path + ".schema-5")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer old.Close()
+	if v, err := version(old); err != nil || v != 5 {
+		t.Errorf("the copy has version %d, %v", v, err)
+	}
+	if n, err := text(s.conn, `SELECT air_full_s > 0 FROM figures WHERE batch = 41`); err != nil || n != "1" {
+		t.Errorf("figures of an old batch: %q, %v", n, err)
+	}
+}
