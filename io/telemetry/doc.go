@@ -20,4 +20,7 @@
 //
 // Each JSON payload carries the UTC time of its scan and the worst quality among
 // the machine's points; each measured value carries its own quality.
+//
+// deploy/TELEMETRY.md lists every metric and topic; Version says when a name
+// changed its meaning.
 package telemetry

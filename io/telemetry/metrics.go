@@ -102,7 +102,7 @@ func (m *Metrics) Handler() http.Handler {
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{temperature, quality, contact, state, loopSet, loopDuty, loopPower, loopMode, heaterPermit, alarmActive,
-		lastScan, lateness, busRequests, busErrors, dropped, forcedOff, forcedFailed, barred} {
+		lastScan, lateness, busRequests, busErrors, dropped, forcedOff, forcedFailed, barred, version} {
 		ch <- d
 	}
 	for i := range gauges {
@@ -147,6 +147,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 		count(ch, forcedOff, f.Cuts)
 		count(ch, forcedFailed, f.Failed)
 	}
+	gauge(ch, version, Version)
 	if m.cfg.Barred != nil {
 		gauge(ch, barred, asNumber(m.cfg.Barred()))
 	}

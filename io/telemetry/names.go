@@ -6,6 +6,10 @@ import (
 	"drumwright/io/record"
 )
 
+// Version of the names and labels of metrics and of the topics. It rises when one
+// of them is renamed, dropped or given another meaning, never for an addition.
+const Version = 1
+
 func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("drumwright_"+name, help, labels, nil)
 }
@@ -28,6 +32,7 @@ var (
 	dropped      = desc("dropped_total", "Records that a sink has dropped because it could not keep up. Rising: look at the disk or the broker.", "sink", "what")
 	forcedOff    = desc("forced_heat_off_total", "Times that heat was turned off apart from the scans, because none was finished for too long. Rising: the computer or a bus stands; look before the next batch.")
 	forcedFailed = desc("forced_heat_off_failures_total", "Attempts at that which no device acknowledged. Rising: only the hardware's own watchdogs are left.")
+	version      = desc("telemetry_version", "Version of these names and labels. It rises when one is renamed, dropped or given another meaning.")
 	barred       = desc("new_roasts_held_up", "1 while a proof test holds up new roasts: prove --list says which.")
 )
 
