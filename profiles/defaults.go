@@ -37,6 +37,7 @@ func (s *source) fillDefaults(m *Machine) {
 	beside(folder, &m.Telemetry.Journal)
 	if q := m.Telemetry.MQTT; q != nil {
 		beside(folder, &q.PasswordFile)
+		beside(folder, &q.CAFile)
 	}
 }
 

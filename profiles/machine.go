@@ -395,4 +395,6 @@ type MQTT struct {
 	User         string `yaml:"user" doc:"user name"`
 	PasswordFile string `yaml:"password_file" doc:"file that holds the password; a relative path starts at the folder of the machine file"`
 	Prefix       string `yaml:"prefix" default:"drumwright" doc:"first part of every topic"`
+	CAFile       string `yaml:"ca_file" doc:"file of the certificates that an ssl broker is trusted by; left out = those of the system; a relative path starts at the folder of the machine file"`
+	Discovery    string `yaml:"discovery" doc:"first part of the topics on which home automation looks for new sensors; left out = nothing is announced"`
 }

@@ -55,8 +55,13 @@ func (s *source) checkNames(m *Machine) {
 			s.fault("telemetry.mqtt.broker", shown(q.Broker), "tcp or ssl, then ://host:port", "write it like tcp://127.0.0.1:1883")
 		}
 	}
-	if p := q.Prefix; p != "" && (strings.ContainsAny(p, "+#\x00 ") || strings.HasPrefix(p, "/") || strings.HasSuffix(p, "/") || strings.HasPrefix(p, "$")) {
-		s.fault("telemetry.mqtt.prefix", shown(p), "words and slashes, without + # $ and blanks", "use a plain word")
+	if q.CAFile != "" && strings.HasPrefix(q.Broker, "tcp:") {
+		s.fault("telemetry.mqtt.ca_file", shown(q.CAFile), "only with a broker over ssl", "write the broker like ssl://broker:8883, or leave the file out")
+	}
+	for _, t := range []struct{ key, text string }{{"prefix", q.Prefix}, {"discovery", q.Discovery}} {
+		if p := t.text; strings.ContainsAny(p, "+#\x00 ") || strings.HasPrefix(p, "/") || strings.HasSuffix(p, "/") || strings.Contains(p, "//") || strings.HasPrefix(p, "$") {
+			s.fault("telemetry.mqtt."+t.key, shown(p), "words and slashes, without + # $ and blanks", "use a plain word")
+		}
 	}
 }
 

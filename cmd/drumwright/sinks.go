@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"fmt"
 	"io"
 	"log/slog"
@@ -13,6 +15,7 @@ import (
 	"drumwright/control"
 	"drumwright/io/fieldbus"
 	"drumwright/io/journal"
+	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/io/telemetry"
 	"drumwright/profiles"
@@ -113,7 +116,24 @@ func dropsOf(keep *journal.Sink, mqtt *telemetry.MQTT) func() []telemetry.Drop {
 func newMQTT(m *profiles.Machine, log *slog.Logger) (*telemetry.MQTT, error) {
 	t := m.Telemetry.MQTT
 	cfg := telemetry.MQTTConfig{Broker: t.Broker, Username: t.User, Prefix: t.Prefix, Site: m.About.Site, Machine: m.About.Name,
-		Period: seconds(m.Telemetry.EveryS), Log: log}
+		Period: seconds(m.Telemetry.EveryS), Discovery: t.Discovery, Log: log}
+	if t.Discovery != "" {
+		for i := range point.NumInputs {
+			if m.HasIn[i] {
+				cfg.Inputs = append(cfg.Inputs, i)
+			}
+		}
+	}
+	if t.CAFile != "" {
+		text, err := os.ReadFile(t.CAFile)
+		if err != nil {
+			return nil, fmt.Errorf("telemetry.mqtt.ca_file: %w", err)
+		}
+		cfg.TLS = &tls.Config{RootCAs: x509.NewCertPool(), MinVersion: tls.VersionTLS12}
+		if !cfg.TLS.RootCAs.AppendCertsFromPEM(text) {
+			return nil, fmt.Errorf("telemetry.mqtt.ca_file: %s holds no certificate in PEM form", t.CAFile)
+		}
+	}
 	if t.PasswordFile != "" {
 		text, err := os.ReadFile(t.PasswordFile)
 		if err != nil {

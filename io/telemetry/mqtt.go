@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"drumwright/io/point"
 	"drumwright/io/record"
 )
 
@@ -22,6 +23,8 @@ type MQTTConfig struct {
 	Site, Machine      string
 	Period             time.Duration // between measurements; 0 = 1 s
 	QueueLen           int           // events that may wait for the broker; 0 = 256
+	Discovery          string        // first part of the topics on which sensors are announced; "" = they are not
+	Inputs             []point.Input // that the machine has, for the announcements
 	Log                *slog.Logger  // nil = none
 }
 
@@ -85,6 +88,11 @@ func newMQTT(cfg MQTTConfig, p pace) (*MQTT, error) {
 	top, err := base(cfg.Prefix, cfg.Site, cfg.Machine)
 	if err != nil {
 		return nil, err
+	}
+	if cfg.Discovery != "" {
+		if err := checkLevel(cfg.Discovery, true); err != nil {
+			return nil, fmt.Errorf("mqtt discovery %q %w", cfg.Discovery, err)
+		}
 	}
 	if u, err := url.Parse(cfg.Broker); err != nil || u.Host == "" || u.Scheme != "tcp" && u.Scheme != "ssl" {
 		return nil, fmt.Errorf("mqtt broker %q is not an address: write tcp://host:1883, or ssl://host:8883 for TLS", cfg.Broker)

@@ -103,7 +103,10 @@ func (m *MQTT) connect() (paho.Client, <-chan error, error) {
 
 // publishUntil publishes until stop (nil) or until the connection fails.
 func (m *MQTT) publishUntil(c paho.Client, lost <-chan error, tick *time.Ticker, pending []record.EventView) ([]record.EventView, error) {
-	if err := m.send(c, TopicStatus, 1, true, []byte(Online)); err != nil {
+	if err := m.send(c, m.base+"/"+TopicStatus, 1, true, []byte(Online)); err != nil {
+		return pending, err
+	}
+	if err := m.announce(c); err != nil {
 		return pending, err
 	}
 	// Whoever comes to a broker that was restarted finds what stands now.
@@ -176,7 +179,7 @@ func (m *MQTT) farewell(c paho.Client, pending []record.EventView) ([]record.Eve
 		pending, err = m.sendEvents(c, pending)
 	}
 	if err == nil {
-		err = m.send(c, TopicStatus, 1, true, []byte(Offline))
+		err = m.send(c, m.base+"/"+TopicStatus, 1, true, []byte(Offline))
 	}
 	if err != nil {
 		m.cfg.Log.Warn("mqtt ended without a farewell", "err", err)
@@ -189,16 +192,16 @@ func (m *MQTT) sendJSON(c paho.Client, topic string, qos byte, retained bool, v 
 	if err != nil {
 		return fmt.Errorf("publish %s: %w", topic, err)
 	}
-	return m.send(c, topic, qos, retained, b)
+	return m.send(c, m.base+"/"+topic, qos, retained, b)
 }
 
-// send publishes one message and waits until it is written, or with QoS 1
+// send publishes one message on a whole topic and waits until it is written, or with QoS 1
 // acknowledged.
 func (m *MQTT) send(c paho.Client, topic string, qos byte, retained bool, payload []byte) error {
 	if !c.IsConnectionOpen() {
 		return errors.New("connection lost")
 	}
-	token := c.Publish(m.base+"/"+topic, qos, retained, payload)
+	token := c.Publish(topic, qos, retained, payload)
 	if !token.WaitTimeout(m.pace.write) {
 		return fmt.Errorf("publish %s: the broker does not answer within %v", topic, m.pace.write)
 	}
