@@ -157,6 +157,9 @@ func (s *Server) readings(r *plant.Readings) error {
 		if i == point.ResetButton && s.buttons.reset || i == point.FireButton && s.buttons.fire {
 			v = 1
 		}
+		if s.touched.on[i] {
+			v, open = s.touched.v[i], false
+		}
 		if err := s.input(i, v, open); err != nil && first == nil {
 			first = err
 		}

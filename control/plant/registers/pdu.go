@@ -35,6 +35,8 @@ func (s *Server) answer(bus int, unit uint8, pdu []byte) []byte {
 			return reply(pdu, &r, w)
 		case errors.Is(err, errSilent):
 			return nil
+		case errors.Is(err, errCollision): // bits of two replies on one pair of wires
+			return []byte{pdu[0] ^ 0x55, 0xAA, 0x5A}
 		}
 		exception = illegalAddress
 	}

@@ -20,6 +20,7 @@ type request struct {
 var (
 	errSilent    = errors.New("unit does not answer")
 	errNoAddress = errors.New("unit has no such address")
+	errCollision = errors.New("two units answer at once")
 )
 
 // do carries a request out, wholly or not at all, and returns what then stands
@@ -43,6 +44,13 @@ func (s *Server) do(r request) ([]uint16, error) {
 		if err := s.take(w, r.set); err != nil {
 			return nil, err
 		}
+	}
+	if r.set == nil {
+		seen, collided := s.doubled(r.bus, r.unit, w)
+		if collided {
+			return nil, errCollision
+		}
+		w = seen
 	}
 	return append([]uint16(nil), w...), nil
 }

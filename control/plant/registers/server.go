@@ -24,6 +24,8 @@ type Server struct {
 	machine  *plant.Machine
 	banks    map[bankKey]*bank
 	buttons  struct{ reset, fire bool }
+	touched  touched
+	twin     twin
 	wiring   Wiring
 	silent   map[bankKey]bool // units that do not answer; table is not looked at
 	awake    chan struct{}    // closed when a silent unit may answer again
