@@ -97,6 +97,8 @@ is for licensed electricians.
 		trialCommand(),
 		probeCommand(),
 		proveCommand(),
+		wiringCommand(),
+		findCommand(),
 		learningCommand(),
 		weighCommand(),
 		versionCommand(),

@@ -148,7 +148,7 @@ func TestOldJournalIsCopiedFirst(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := c.Exec(`DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
+	if err := c.Exec(`DROP TABLE commissioning; DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
 		DROP TRIGGER weighings_stay; DROP TRIGGER weighings_remain; UPDATE meta SET value = '5' WHERE key = 'schema_version'`); err != nil {
 		t.Fatal(err)
 	}

@@ -21,11 +21,13 @@ var (
 	schema5 string
 	//go:embed schema/6.sql
 	schema6 string
+	//go:embed schema/7.sql
+	schema7 string
 )
 
 // migrations lead from each schema version to the next, starting from an empty
 // file. One that has shipped is never edited; there is no way back.
-var migrations = []string{schema1, schema2, schema3, schema4, schema5, schema6}
+var migrations = []string{schema1, schema2, schema3, schema4, schema5, schema6, schema7}
 
 // version reads the schema version; an empty file has 0.
 func version(c *sqlite3.Conn) (int, error) {

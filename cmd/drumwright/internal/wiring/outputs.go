@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"drumwright/io/point"
 )
@@ -22,7 +23,14 @@ const (
 type asks = map[point.Output]float64
 
 // drive tries the outputs one after the other, heat last.
-func (w *Walk) drive(ctx context.Context) error {
+func (w *Walk) drive(ctx context.Context) (err error) {
+	defer func() { // nothing is left running, also when the person has broken off
+		stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), patience)
+		defer cancel()
+		if e := w.s.hold(stop, 1, nil, nil); err == nil {
+			err = e
+		}
+	}()
 	if err := w.s.hold(ctx, 2, nil, nil); err != nil {
 		return err
 	}
@@ -78,7 +86,7 @@ func (w *Walk) left(o point.Output, why string) {
 
 // fits compares a figure with what was asked for.
 func (r *Result) fits(what string, seen, want, within float64, unit string) {
-	r.Seen += fmt.Sprintf("; %s %.4g %s, expected %.4g", what, seen, unit, want)
+	r.Seen += strings.TrimRight(fmt.Sprintf("; %s %.4g, expected %.4g %s", what, seen, want, unit), " ")
 	if math.Abs(seen-want) <= within*want {
 		return
 	}

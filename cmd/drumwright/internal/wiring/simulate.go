@@ -18,6 +18,8 @@ type Simulation struct {
 	Who   string
 	Seed  uint64
 	Say   func(string)
+
+	each func(*madeUp) // after each scan, for tests
 }
 
 // warmedByHandK is how far the made-up person warms a probe.
@@ -55,7 +57,7 @@ func (x *Simulation) Run(ctx context.Context) (*Record, error) {
 			told.BusList[i].RTU, told.BusList[i].QuietS = &rtu, 0.005
 		}
 	}
-	p := &madeUp{server: server, m: &built, roomC: params.AmbientC, say: x.Say, saw: map[point.Output]bool{}}
+	p := &madeUp{server: server, m: &built, roomC: params.AmbientC, say: x.Say, saw: map[point.Output]bool{}, each: x.each}
 	w, err := New(&told, x.Who, p, simulatedClock{p, float64(built.Scan.PeriodS)})
 	if err != nil {
 		return nil, err
@@ -75,6 +77,7 @@ type madeUp struct {
 	roomC  float64
 	say    func(string)
 	saw    map[point.Output]bool
+	each   func(*madeUp)
 }
 
 func (p *madeUp) Say(text string) {
@@ -136,5 +139,8 @@ func (c simulatedClock) Tick(ctx context.Context) error {
 		return err
 	}
 	c.p.watch()
+	if c.p.each != nil {
+		c.p.each(c.p)
+	}
 	return ctx.Err()
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"testing"
 
+	"drumwright/control/plant"
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
@@ -139,5 +140,30 @@ func onTCP(m *profiles.Machine) *profiles.Machine {
 func exchangeHeaters(m *profiles.Machine) {
 	for _, set := range []*[point.NumOutputs]point.Access{&m.Out, &m.Back} {
 		set[point.AirHeaterPower], set[point.RadiantPower] = set[point.RadiantPower], set[point.AirHeaterPower]
+	}
+}
+
+// Whoever breaks off leaves nothing running.
+func TestBreakingOffStopsAll(t *testing.T) {
+	m := example(t, "heron-1000")
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	turned, stands := false, false
+	x := &Simulation{Built: m, Told: m, Who: "test", Seed: 1}
+	x.each = func(p *madeUp) {
+		p.server.With(func(machine *plant.Machine) {
+			r := machine.Readings()
+			stands = !r.DrumDrive.Running
+			if r.DrumDrive.OutputHz > 3 && !turned {
+				turned = true
+				cancel()
+			}
+		})
+	}
+	if _, err := x.Run(ctx); err == nil {
+		t.Fatal("the walk ended as if nothing had happened")
+	}
+	if !turned || !stands {
+		t.Errorf("drum turned: %t, stands at the end: %t", turned, stands)
 	}
 }

@@ -1,0 +1,36 @@
+package record
+
+import "time"
+
+// Kinds of commissioning records.
+const (
+	KindWiring      = "wiring"
+	KindCalibration = "calibration"
+)
+
+// Commissioned is one finding of commissioning as it was made: a wiring walk or a
+// calibration. It is never changed: a later one of the same kind and item counts
+// instead.
+type Commissioned struct {
+	N           uint64    `json:"n"` // number in the journal, rising; 0 before it is kept
+	Kind        string    `json:"kind"`
+	Item        string    `json:"item"` // what was calibrated; "" for a walk
+	Who         string    `json:"who"`
+	When        time.Time `json:"when"`
+	Method      string    `json:"method"`
+	Value       Number    `json:"value"`       // null: no single figure
+	Uncertainty Number    `json:"uncertainty"` // covers about 95 %; null: none
+	Unit        string    `json:"unit"`
+	ValidDays   int       `json:"valid_days"` // from When on; 0 = until something is changed
+	Result      string    `json:"result"`     // ProofPass or ProofFail
+	Wiring      string    `json:"wiring"`     // hash of the buses and points it was made with
+	Body        string    `json:"body"`       // everything seen, JSON
+	MachineHash string    `json:"machine_hash"`
+	Version     string    `json:"version"`
+	Simulated   bool      `json:"simulated"`
+}
+
+// Until is when it ceases to count; ok is false if it does not.
+func (c *Commissioned) Until() (t time.Time, ok bool) {
+	return c.When.AddDate(0, 0, c.ValidDays), c.ValidDays > 0
+}
