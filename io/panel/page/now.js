@@ -21,6 +21,7 @@ export function nowPage(ctx) {
     const k = JSON.stringify([may, list, more, open]);
     if (k === key || busy.size) return;
     if (key) rest();
+    buttons.dataset.moved = performance.now();
     const focused = document.activeElement?.dataset?.kind;
     key = k;
     const make = (b, main) => {

@@ -4,6 +4,15 @@ import { h, put, num, known, unit, span } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
 
+// ahead is what the daemon has worked out of a recipe on this machine.
+function ahead(p) {
+  const pm = (v, sd, d, u) => known(v) ? `${num(v, d)}${known(sd) ? ` ±${num(2 * sd, d)}` : ''}\u202f${u}` : '–';
+  return [h('p', { class: 'strong' }, p.reachable ? 'This machine can follow it.' : `Out of reach: ${(p.why || []).join('; ')}.`),
+    h('dl', { class: 'facts' }, [['Drop after', span(p.drop_s)], ['First crack after', known(p.first_crack_s) ? `${span(p.first_crack_s)} ±${span(2 * p.first_crack_sd_s)}` : 'not before the drop'], ['Loss', pm(100 * p.loss, 100 * p.loss_sd, 1, '%')],
+      ['Energy', unit(p.energy_kwh, 2, 'kWh')], ['Hottest inlet air', unit(p.peak_inlet_c, 0, '°C')], ['Air heater at most', unit(100 * p.peak_air_duty, 0, '%')]].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))),
+    p.limits?.length ? h('details', {}, h('summary', {}, 'Where something is at its limit'), h('ul', {}, p.limits.map(l => h('li', {}, `${span(l.from_s)} to ${span(l.to_s)}: ${l.what}${l.off_c > 0.500 ? `, ${num(l.off_c, 1)}\u202f°C off ${l.off_of}` : ''}`)))) : null];
+}
+
 export function recipesPage(ctx, chosen) {
   const list = h('div', { class: 'list' }), detail = h('div', { class: 'detail' }), answer = h('p', { class: 'answer', role: 'status' });
   const el = h('div', { class: `page two ${chosen ? 'chosen' : ''}` }, h('div', {}, h('h1', {}, words.pages.recipes), list), detail);
@@ -17,8 +26,10 @@ export function recipesPage(ctx, chosen) {
 
   function show(r) {
     act = h('div', { class: 'buttons two' });
+    const flown = h('section', { class: 'panel', 'aria-label': words.ahead }, h('h3', {}, words.ahead), h('p', { class: 'soft' }, words.working));
+    if (!r.faults) get(`/api/v1/recipes/${encodeURIComponent(r.name)}/preflight`).then(p => put(flown, h('h3', {}, words.ahead), ahead(p))).catch(() => flown.remove());
     put(detail, h('a', { class: 'back', href: '#recipes' }, 'Back'), h('h2', {}, r.title), r.coffee ? h('p', {}, r.coffee) : null, r.note ? h('p', {}, r.note) : null,
-      r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer,
+      r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer, r.faults ? null : flown,
       h('dl', { class: 'facts' }, [['Green coffee', known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : '–'], ['Moisture', known(r.moisture) ? unit(100 * r.moisture, 1, '%') : 'not stated'],
         ['Inlet air at charge', unit(r.inlet_c, 0, '°C')], ['Drum skin at charge', unit(r.skin_c, 0, '°C')], ['Drop', r.drop || '–']].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))),
       r.points?.length ? [h('h3', {}, 'Bean temperature wanted'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Curve' }, h('table', {}, h('thead', {}, h('tr', {}, ['since charge', 'bean probe °C', '°C/min'].map(t => h('th', { scope: 'col' }, t)))),

@@ -39,5 +39,7 @@ export const words = {
   leave: 'Leave it',
   notDevice: 'This page is not a safety device. To stop the machine in danger, use the button on the machine.',
   text: 'As text',
+  ahead: 'This roast, worked out ahead',
+  working: 'Working it out…',
   prio: { critical: 'Act now', high: 'Act now', medium: 'Act soon', low: 'Plan it' },
 };

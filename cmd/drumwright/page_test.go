@@ -1,0 +1,144 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"drumwright/io/peertest"
+	"drumwright/io/record"
+	"drumwright/profiles"
+)
+
+// A shop's morning by clicking, in a real browser on the whole daemon: choose a
+// recipe, warm, charge, let it drop, empty the tray, run down; then the batch is in
+// the list. The machine is simulated and plays faster than anybody could hear a
+// first crack.
+func TestMorningByClicking(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole batch")
+	}
+	chromium := peertest.Find(t, "chromium")
+	dir := t.TempDir()
+	file, err := practiceFolder(dir, "heron-1000")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, _ := profiles.Example("machines/heron-1000.yaml")
+	address := peertest.FreeAddress(t)
+	text = bytes.Replace(text, []byte("listen: 127.0.0.1:8420"), []byte("listen: "+address), 1)
+	if i := bytes.Index(text, []byte("  mqtt:")); i > 0 {
+		text = text[:i] // no broker here
+	}
+	if err := os.WriteFile(file, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	var out, log peertest.Buffer
+	ended := make(chan error, 1)
+	go func() { ended <- serve(ctx, file, &serveOptions{logLevel: "warn", practice: 200}, &out, &log) }()
+	defer func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	}()
+
+	alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WSURLReadTimeout(time.Minute))...)
+	defer endAlloc()
+	tab, endTab := chromedp.NewContext(alloc)
+	defer endTab()
+	tab, endTime := context.WithTimeout(tab, 4*time.Minute)
+	defer endTime()
+	do := func(what string, actions ...chromedp.Action) {
+		t.Helper()
+		if err := chromedp.Run(tab, actions...); err != nil {
+			var answer string
+			_ = chromedp.Run(tab, chromedp.Evaluate(`document.querySelector('.answer')?.textContent || ''`, &answer)) // the first failure counts
+			t.Fatalf("%s: %v; the machine is %s; the page answered %q; the hands: %s; the log: %s", what, err, state(address), answer, out.String(), log.String())
+		}
+	}
+	until := func(expression string) chromedp.Action {
+		return chromedp.Poll(expression, nil, chromedp.WithPollingTimeout(time.Minute), chromedp.WithPollingInterval(20*time.Millisecond))
+	}
+	headline := func(begins string) chromedp.Action {
+		return until(fmt.Sprintf(`document.querySelector('#headline')?.textContent.startsWith(%q)`, begins))
+	}
+	// hold presses like a finger: down, 0.9 s, up.
+	hold := func(kind string) chromedp.Action {
+		return chromedp.Evaluate(fmt.Sprintf(`(() => { const e = document.querySelector('[data-kind=%q]'), r = e.getBoundingClientRect(), at = {bubbles: true, button: 0, pointerId: 1, clientX: r.left + 5, clientY: r.top + 5};
+			e.setPointerCapture = () => {}; e.dispatchEvent(new PointerEvent('pointerdown', at)); setTimeout(() => e.dispatchEvent(new PointerEvent('pointerup', at)), 900); })()`, kind), nil)
+	}
+	// button waits for a button that has stood still: buttons that have just moved
+	// heed no finger.
+	button := func(kind string) chromedp.Action {
+		return until(fmt.Sprintf(`document.querySelector('[data-kind=%q]') && performance.now() - Number(document.querySelector('.say .buttons').dataset.moved) > 350`, kind))
+	}
+	// press holds a button until the machine has done it: on a loaded computer a
+	// picture can be too old to act on for a moment, and a person presses again.
+	press := func(kind, then string) {
+		t.Helper()
+		for range 10 {
+			do("see "+kind, button(kind), hold(kind))
+			if chromedp.Run(tab, chromedp.Poll(fmt.Sprintf(`document.querySelector('#headline')?.textContent.startsWith(%q)`, then), nil, chromedp.WithPollingTimeout(5*time.Second))) == nil {
+				return
+			}
+		}
+		do(kind, headline(then))
+	}
+	peertest.Eventually(t, time.Minute, "the daemon", func() bool { return state(address) == "cold" })
+	do("open", chromedp.EmulateViewport(1280, 800), chromedp.Navigate("http://"+address+"/"), headline("Off"))
+	do("choose", chromedp.Click(`a[href="#recipes"]`), chromedp.Click(`a[href="#recipes/harbour-medium"]`), until(`[...document.querySelectorAll('button')].some(b => b.innerText.includes('Load for next batch'))`),
+		chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch')).click()`, nil), button("warm"))
+	press("warm", "Warming up")
+	do("ready", headline("Ready for beans"), button("charged"))
+	press("charged", "Roasting")
+	do("drop", headline("Beans cooling"))
+	do("empty", headline("Warming up")) // cooled by the tray's probe
+	press("stop", "Cooling down")
+	do("list", chromedp.Click(`a[href="#batches"]`), until(`document.querySelector('.row strong')?.textContent.includes('harbour-medium')`), chromedp.Click(`.row`), until(`document.querySelector('.detail h2')?.textContent.includes('dropped')`))
+
+	res, err := http.Get("http://" + address + "/api/v1/batches")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	var kept struct{ Batches []record.KeptBatch }
+	if err := json.NewDecoder(res.Body).Decode(&kept); err != nil {
+		t.Fatal(err)
+	}
+	if len(kept.Batches) != 1 || kept.Batches[0].Result != record.BatchDone || !(kept.Batches[0].DropC > 200) {
+		t.Errorf("kept: %+v", kept.Batches)
+	}
+	for _, want := range []string{"beans are poured in", "The door is opened", "The tray is emptied"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("the hands never said %q: %s", want, out.String())
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, "drumwright.db")); err != nil {
+		t.Error(err)
+	}
+}
+
+// state is the state that the daemon tells, "" if it tells none.
+func state(address string) string {
+	res, err := http.Get("http://" + address + "/api/v1/state")
+	if err != nil {
+		return ""
+	}
+	defer res.Body.Close()
+	var v record.View
+	if json.NewDecoder(res.Body).Decode(&v) != nil {
+		return ""
+	}
+	return v.State
+}
