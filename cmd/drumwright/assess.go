@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -16,7 +17,7 @@ import (
 type assessOptions struct {
 	quick, asJSON       bool
 	learning, estimator bool
-	plots               string
+	plots, only         string
 }
 
 func assessCommand() *cobra.Command {
@@ -46,6 +47,7 @@ mismatch in reach misses its goal.
 	}
 	f := c.Flags()
 	f.BoolVar(&o.quick, "quick", false, "only the nominal batch and the single mismatches on the medium curve")
+	f.StringVar(&o.only, "only", "", "only the batches whose machine, curve, group and name match this regular expression, such as 'C corner mass -20'")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object on standard output")
 	f.BoolVar(&o.learning, "learning", false, "instead: what batches teach the next, on machines that stay as they are, change, or roast ten in a row from cold")
 	f.BoolVar(&o.estimator, "estimator", false, "instead: how well loss and first crack are foretold as a coffee is heard and weighed")
@@ -65,6 +67,10 @@ type assessResult struct {
 
 func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, stderr io.Writer) error {
 	begin := time.Now()
+	only, err := regexp.Compile(o.only)
+	if err != nil {
+		return exitError{codeInput, fmt.Errorf("--only: %w", err)}
+	}
 	var sizes []assess.Size
 	if len(args) > 0 {
 		m, err := machineFrom(args[0])
@@ -73,7 +79,6 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 		}
 		sizes = []assess.Size{assess.Of(m)}
 	} else {
-		var err error
 		if sizes, err = assess.Standard(); err != nil {
 			return err
 		}
@@ -81,7 +86,10 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 	if o.learning || o.estimator {
 		return runStudy(ctx, o, sizes, stdout)
 	}
-	cells := assess.Grid(sizes, o.quick)
+	cells := assess.Only(assess.Grid(sizes, o.quick), only)
+	if len(cells) == 0 {
+		return exitError{codeInput, fmt.Errorf("--only %q matches no batch; it is held against lines such as %q", o.only, "heron-1000 A single mass -20 %")}
+	}
 	fmt.Fprintf(stderr, "%d batches\n", len(cells))
 	results, err := assess.Run(ctx, cells)
 	if err != nil {

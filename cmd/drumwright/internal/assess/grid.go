@@ -3,6 +3,8 @@ package assess
 import (
 	"fmt"
 	"math/rand/v2"
+	"regexp"
+	"slices"
 
 	"drumwright/control/plant"
 )
@@ -120,4 +122,11 @@ func Grid(sizes []Size, quick bool) []Cell {
 		}
 	}
 	return cells
+}
+
+// Only keeps the cells whose size, curve, group and name, joined by blanks, match.
+func Only(cells []Cell, match *regexp.Regexp) []Cell {
+	return slices.DeleteFunc(cells, func(c Cell) bool {
+		return !match.MatchString(c.Size.Name + " " + c.Curve.Name + " " + string(c.Group) + " " + c.Name)
+	})
 }
