@@ -174,9 +174,10 @@ func (b *batch) start(p *plant.Params) error {
 	return nil
 }
 
-// drop lets the beans out.
+// drop lets the beans out, unless the batch was broken off: a trip shows in the
+// state of the scan after it.
 func (b *batch) drop() error {
-	if b.rec.State != "roasting" {
+	if b.rec.State != "roasting" || b.trip != "" {
 		return nil
 	}
 	b.field.machine.Drop()
