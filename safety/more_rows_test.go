@@ -97,7 +97,7 @@ func charged(beanK, exhaustK float64) func(*rig) {
 
 // learnt lets a roast at rest go on until the exchange of air and beans is known.
 func learnt(r *rig) {
-	for r.sinceS < 205 {
+	for r.sinceS < 235 {
 		r.scan()
 	}
 }

@@ -184,7 +184,7 @@ func outOfBed(g *Gate, v *view) finding {
 	f := finding{unknown: unknown(a) || unknown(b), value: math.Abs(a.V - b.V), limit: inGasK, unit: "K", detail: "bean and exhaust"}
 	// Past the recipe's end, with a person to drop, both come to rest together.
 	over := v.DropC > 0 && a.V >= v.DropC-1
-	f.active = sound(a) && sound(b) && f.value < inGasK && v.SinceChargeS > settledS && g.heating && g.asked[0] > 0.3 && !over
+	f.active = sound(a) && sound(b) && f.value < inGasK && v.SinceChargeS > settledS && g.airBalance.feelsBed() && g.heating && g.asked[0] > 0.3 && !over
 	return f
 }
 
