@@ -57,6 +57,9 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 	if cmd.Kind.LocalOnly() && !cmd.Local {
 		return false, string(cmd.Kind) + " is taken at the machine only: at its own panel, over its local socket or by its button"
 	}
+	if cmd.Kind == record.LoadRecipe && !cmd.Local && (c.heats() || c.state == batch.Held) {
+		return false, "while heat is in use a recipe is loaded at the machine only: it may ask for more heat"
+	}
 	if ok, why, known := c.hearRestart(cmd, rec); known {
 		return ok, why
 	}
@@ -100,6 +103,10 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		if c.turn.on() {
 			c.endTurn("stop was asked", rec)
 			return true, "the drum stands"
+		}
+		if c.facts.AskWarm { // in this scan: whatever came first, stop is heeded
+			c.facts.AskWarm = false
+			return true, "warming does not begin"
 		}
 		if c.state == batch.Cold && !cmd.Local {
 			return false, "drum and air start at the machine only: at its own panel, over its local socket or by its button"

@@ -86,8 +86,8 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 			return "An alarm was ignored and its cause is still there. See to it first."
 		case c.recipe == nil:
 			return "No recipe is loaded. Load one first."
-		case img.In[point.CoverClosed].Off():
-			return "A cover is open. Close it first."
+		case !known(img, point.CoverClosed, true):
+			return coverIsOpen
 		case c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown):
 			return "Beans may still be in the drum. Let them out, then say that they are dropped."
 		}
@@ -96,7 +96,7 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 			return ""
 		}
 	}
-	if k == record.Stop && c.turn.on() {
+	if k == record.Stop && (c.turn.on() || c.facts.AskWarm) {
 		return ""
 	}
 	ask, known := asks[k]

@@ -77,6 +77,19 @@ type Runner struct {
 type request struct {
 	cmd  Command
 	done chan record.Answer
+	gone <-chan struct{} // closed when nobody waits for the answer any more; nil = not before it comes
+	by   time.Time       // until when somebody waits; zero = for as long as it takes
+}
+
+// abandoned reports whether whoever asked has been told that there is no answer:
+// what comes late, as after a scan that hung, may find nobody at the machine.
+func (q *request) abandoned() bool {
+	select {
+	case <-q.gone:
+		return true
+	default:
+		return !q.by.IsZero() && time.Now().After(q.by)
+	}
 }
 
 // NewRunner makes a runner; fill in the rest of its fields before Run.
@@ -85,9 +98,11 @@ func NewRunner(field Field, clock Clock, core *Controller) *Runner {
 }
 
 // Do hands a command to the next scan and waits for its answer. A recipe is
-// read and checked before that, so that no file is opened in a scan.
+// read and checked before that, so that no file is opened in a scan. When ctx ends
+// first, the command is not carried out, unless a scan has begun with it.
 func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
-	req := &request{cmd: Command{Command: cmd}, done: make(chan record.Answer, 1)}
+	req := &request{cmd: Command{Command: cmd}, done: make(chan record.Answer, 1), gone: ctx.Done()}
+	req.by, _ = ctx.Deadline()
 	if cmd.Kind == record.LoadRecipe {
 		if r.Recipes == nil {
 			return record.Answer{Reason: "no recipe folder is set"}
@@ -271,12 +286,16 @@ func (r *Runner) overtaken() bool {
 	return n != r.cuts
 }
 
-// collect takes the commands that are waiting, as many as a scan takes.
+// collect takes the commands that are waiting, as many as a scan takes. What
+// nobody waits for any more is left out, unless it can only make things safer.
 func (r *Runner) collect() int {
 	n := 0
 	for n < len(r.cmds) {
 		select {
 		case req := <-r.asked:
+			if req.abandoned() && !req.cmd.Kind.Soothes() {
+				continue
+			}
 			r.cmds[n], r.reqs[n] = req.cmd, req
 			n++
 		default:

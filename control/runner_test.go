@@ -196,6 +196,43 @@ func TestRunnerCommands(t *testing.T) {
 	})
 }
 
+// A command whose sender has gone before a scan came, as when scans hang, starts
+// nothing later; a stop is carried out all the same.
+func TestRunnerLeavesOutWhatNobodyWaitsFor(t *testing.T) {
+	for _, late := range []string{"gone", "too late"} {
+		r := newRunner(t, &fakeField{}, &script{slots: make([]Slot, 3), err: context.Canceled})
+		k := &keep{}
+		r.Sinks = []Sink{k}
+		for _, kind := range []record.Kind{record.StartWarming, record.Stop} {
+			ctx, end := context.WithCancel(context.Background())
+			if late == "too late" {
+				ctx, end = context.WithDeadline(context.Background(), time.Now().Add(-time.Second))
+			}
+			defer end()
+			answered := make(chan record.Answer)
+			go func() { answered <- r.Do(ctx, record.Command{Kind: kind, Local: true, Who: "Ada"}) }()
+			if late == "gone" {
+				end()
+			}
+			if a := <-answered; a.Accepted {
+				t.Fatalf("%s: %+v", kind, a)
+			}
+		}
+		if err := r.Run(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		heard := map[string]bool{}
+		for i := range k.scans {
+			for _, e := range k.scans[i].Events[:k.scans[i].NumEvents] {
+				heard[e.Name] = heard[e.Name] || e.Kind == record.Accepted || e.Kind == record.Rejected
+			}
+		}
+		if heard[string(record.StartWarming)] || !heard[string(record.Stop)] {
+			t.Errorf("%s: heard %v, want stop and no warming", late, heard)
+		}
+	}
+}
+
 // A queue that is full refuses at once.
 func TestRunnerFullQueue(t *testing.T) {
 	r := newRunner(t, &fakeField{}, &script{})

@@ -91,7 +91,9 @@ func TestTrialEndsAtOnce(t *testing.T) {
 		"emergency stop": {func(g *rig) { g.inject("estop_pressed") }, "tripped"},
 		"stop":           {func(g *rig) { g.local(record.Stop) }, "not empty and warm"},
 		"hold":           {func(g *rig) { g.local(record.Hold) }, "not empty and warm"},
-		"automatic":      {func(g *rig) { g.ask(Command{Command: record.Command{Kind: record.SetAutomatic, Loop: "air"}}) }, "by command"},
+		"automatic": {func(g *rig) {
+			g.ask(Command{Command: record.Command{Kind: record.SetAutomatic, Loop: "air", Local: true, Who: "Ada"}})
+		}, "by command"},
 		"other by hand": {func(g *rig) {
 			g.ask(Command{Command: record.Command{Kind: record.SetManual, Loop: "base", Local: true}})
 		}, "by hand"},

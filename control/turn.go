@@ -37,10 +37,10 @@ func (c *Controller) noTurnNow(img *point.Image) string {
 		return tripStands
 	case c.state != batch.Cold:
 		return "The drum is turned by hand in a cold machine only. Stop, and let it cool."
-	case img.In[point.CoverClosed].Off():
-		return "A cover is open. Close it first."
-	case img.In[point.DischargeDoorOpen].On() || img.In[point.ChargeGateOpen].On():
-		return "Shut charge gate and discharge door first."
+	case !known(img, point.CoverClosed, true):
+		return coverIsOpen
+	case !known(img, point.DischargeDoorOpen, false) || !known(img, point.ChargeGateOpen, false):
+		return "Shut charge gate and discharge door first, or see why their contacts cannot be read."
 	case c.m.HasIn[point.ContactorClosed] && !img.In[point.ContactorClosed].Off():
 		return "The heat contactor is not known to be open. Isolate the heat first."
 	case c.permit.Value(point.HeatEnable) >= 0.5:
@@ -53,6 +53,15 @@ func (c *Controller) noTurnNow(img *point.Image) string {
 	}
 	return ""
 }
+
+// known reports whether a contact stands as it should, or is not fitted: one that
+// cannot be read does not.
+func known(img *point.Image, i point.Input, on bool) bool {
+	x := img.In[i]
+	return x.Quality == point.Absent || x.Usable() && x.On() == on
+}
+
+const coverIsOpen = "A cover is open, or its contact cannot be read. Close it first."
 
 // turnDrum takes a skin speed, or 0 to let the drum stand. Beans are taken to be
 // in from the first turn on, so that nobody heats them: it ends with the word

@@ -90,6 +90,10 @@ func TestTurnDrumRefusals(t *testing.T) {
 		"contactor is not known": func(i *point.Image) { i.In[point.ContactorClosed].V = 1 },
 		"Shut charge gate":       func(i *point.Image) { i.In[point.DischargeDoorOpen].V = 1 },
 		"A cover is open":        func(i *point.Image) { i.In[point.CoverClosed].V = 0 },
+		"contact cannot be read": func(i *point.Image) { i.In[point.CoverClosed] = point.Value{Quality: point.Bad, Cause: point.Timeout} },
+		"see why their contacts": func(i *point.Image) {
+			i.In[point.DischargeDoorOpen] = point.Value{Quality: point.Bad, Cause: point.Timeout}
+		},
 	} {
 		g := coldIdle(t)
 		g.fake = change

@@ -114,7 +114,7 @@ func (f *flight) start() error {
 		return err
 	}
 	f.model.warm(&f.recipe.Charge)
-	f.say(control.Command{Command: record.Command{Kind: record.LoadRecipe}, Loaded: f.recipe})
+	f.say(control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: f.recipe})
 	f.say(control.Command{Command: record.Command{Kind: record.StartWarming}})
 	for f.rec.State != "ready" || f.rec.InS < settleS {
 		if err := f.scan(); err != nil {
@@ -131,7 +131,7 @@ func (f *flight) start() error {
 func (f *flight) roast() {
 	f.model.charge()
 	f.model.airJ, f.model.radiant = 0, 0
-	f.say(control.Command{Command: record.Command{Kind: record.Charged}})
+	f.say(control.Command{Command: record.Command{Kind: record.Charged, Local: true}})
 	cracked := false
 	for {
 		before := f.rec
@@ -152,7 +152,7 @@ func (f *flight) roast() {
 		}
 		if !cracked && f.model.beanC >= crackC {
 			cracked = true
-			f.say(control.Command{Command: record.Command{Kind: record.FirstCrack}})
+			f.say(control.Command{Command: record.Command{Kind: record.FirstCrack, Local: true}})
 		}
 	}
 }

@@ -136,3 +136,32 @@ func TestHeatOffGoesToADeviceThatDoesNotNameItself(t *testing.T) {
 		}
 	})
 }
+
+// What could not be turned off at the start is tried again by the scans, although
+// the unit still does not say what it is.
+func TestScansTurnHeatOffInADeviceThatDoesNotNameItself(t *testing.T) {
+	p := newPeer(t)
+	m := withIdentity(p, serialNo)
+	p.refuse[90], p.holding[101], p.coils[8] = true, 500, true
+	f := m.open(t)
+	none := everything()
+	for i := range 3 {
+		m.scan(f, float64(i))
+		_ = f.order(context.Background(), soon(), none)
+	}
+	p.set(func() {
+		if p.holding[101] != 0 || p.coils[8] {
+			t.Errorf("heat stays on: holding %v, coils %v", p.holding, p.coils)
+		}
+	})
+	some := everything()
+	some.value[point.AirHeaterPower] = 0.4
+	if err := f.order(context.Background(), soon(), some); err == nil {
+		t.Error("heat is turned up in a device that does not name itself")
+	}
+	p.set(func() {
+		if p.holding[101] != 0 || p.holding[100] != 0 {
+			t.Errorf("holding %v", p.holding)
+		}
+	})
+}

@@ -135,6 +135,11 @@ func (it *item) partial(p *orders) bool {
 	return slices.ContainsFunc(it.outs, func(d driven) bool { return !p.covers[d.role] })
 }
 
+// onlyOff reports whether the item does nothing but turn heat off.
+func (it *item) onlyOff() bool {
+	return it.bad == nil && !slices.ContainsFunc(it.outs, func(d driven) bool { return !safety.IsHeat(d.role) || d.next != 0 })
+}
+
 // due reports whether the wanted words have to be written.
 func (it *item) due() bool {
 	return !it.written || !slices.Equal(it.want, it.have) || it.refresh > 0 && it.age >= it.refresh

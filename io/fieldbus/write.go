@@ -135,7 +135,7 @@ func (b *bus) put(ctx context.Context, it *item, deadline time.Time, p *orders) 
 		return errNoTime
 	}
 	defer b.leave()
-	if err := b.identified(it.u, p.heatOnly, deadline); err != nil {
+	if err := b.identified(it.u, p.heatOnly || it.onlyOff(), deadline); err != nil {
 		return err
 	}
 	if it.stage == heatUp && b.interfered.Load() {

@@ -3,10 +3,11 @@ package record
 // Kind is what a command asks for.
 type Kind string
 
-// The commands. What each needs beside its kind is said in Command.
+// The commands, and what each needs beside its kind. Those that are taken at the
+// machine only are in LocalOnly.
 const (
-	LoadRecipe   Kind = "load-recipe"    // Recipe
-	StartWarming Kind = "warm"           // local only: starts drum, air and heat
+	LoadRecipe   Kind = "load-recipe"    // Recipe; at the machine only while heat is in use
+	StartWarming Kind = "warm"           // starts drum, air and heat
 	Charged      Kind = "charged"        // the beans are in
 	FirstCrack   Kind = "first-crack"    // heard
 	NoCrack      Kind = "no-first-crack" // it was noted by mistake
@@ -14,17 +15,17 @@ const (
 	Dropped      Kind = "dropped"        // the beans are out
 	CoolDone     Kind = "cool-done"      // the tray is empty
 	Hold         Kind = "hold"           // heat to zero, keep turning, can go on
-	Resume       Kind = "resume"         // local only
-	Stop         Kind = "stop"           // orderly: heat off, run down until cool
-	ResetTrip    Kind = "reset"          // local only
-	CallFire     Kind = "fire"           // local only: a fire is suspected
-	Acknowledge  Kind = "acknowledge"    // take on all alarms, or that of Cause; away from the machine with Who
-	Silence      Kind = "silence"        // local only: the horn, for a minute
-	NextBatch    Kind = "next-batch"     // warm for another batch of the same recipe
-	SetManual    Kind = "manual"         // local only: Loop, Value
-	SetAutomatic Kind = "automatic"      // Loop; ends an experiment on it too
-	TurnDrum     Kind = "turn-drum"      // local only: SkinMMPerS, 0 lets it stand; cold machine, heat off; again within 15 s
-	TryLoop      Kind = "experiment"     // local only: Loop, Value, Method, LimitK; FlowKgPerH if the air is to flow otherwise
+	Resume       Kind = "resume"
+	Stop         Kind = "stop" // orderly: heat off, run down until cool
+	ResetTrip    Kind = "reset"
+	CallFire     Kind = "fire"        // a fire is suspected
+	Acknowledge  Kind = "acknowledge" // take on all alarms, or that of Cause; away from the machine with Who
+	Silence      Kind = "silence"     // the horn, for a minute
+	NextBatch    Kind = "next-batch"  // warm for another batch of the same recipe
+	SetManual    Kind = "manual"      // Loop, Value
+	SetAutomatic Kind = "automatic"   // Loop; ends an experiment on it too
+	TurnDrum     Kind = "turn-drum"   // SkinMMPerS, 0 lets it stand; cold machine, heat off; again within 15 s
+	TryLoop      Kind = "experiment"  // Loop, Value, Method, LimitK; FlowKgPerH if the air is to flow otherwise
 )
 
 // Learned hands lessons of earlier batches to the controller. It comes from
@@ -38,15 +39,17 @@ var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, Dr
 // NumKinds is the number of commands.
 const NumKinds = len(Kinds)
 
-// LocalOnly reports whether a command sets something in motion, lifts a
-// protection or takes a warning from those who stand beside the machine: it is
-// taken at the machine only.
+// LocalOnly reports whether a command is taken at the machine only. Heard from
+// afar are those that take heat away, answer an alarm by name or get a recipe
+// ready. All others set something in motion, give heat, lift a protection, take a
+// warning from those who stand beside the machine, or say what only they can see:
+// the word that beans are out heats the drum again.
 func (k Kind) LocalOnly() bool {
 	switch k {
-	case StartWarming, Resume, ResetTrip, SetManual, TryLoop, TurnDrum, Silence, CallFire:
-		return true
+	case LoadRecipe, DropNow, Hold, Stop, Acknowledge:
+		return false
 	}
-	return false
+	return true
 }
 
 // Command is one thing that a person asks of the machine.

@@ -82,7 +82,7 @@ func row(s Size, c *Curve, seed uint64, n int, learning bool) ([]RowBatch, error
 		if course := p.see(&b.rec); course != nil {
 			now.RmsC, _ = course.Rms()
 			if learning {
-				b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: record.Learned}, Lessons: p.now()})
+				b.cmds = append(b.cmds, control.Command{Command: record.Command{Kind: record.Learned, Local: true}, Lessons: p.now()})
 			}
 		}
 		switch b.rec.State {
