@@ -13,7 +13,7 @@ import (
 func TestForecast(t *testing.T) {
 	t.Parallel()
 	g := newRig(t, nil).to(batch.Ready)
-	load := Command{Command: record.Command{Kind: record.LoadRecipe}, Loaded: g.recipe, Forecast: record.Forecast{Made: true, WorstC: 4.5, Why: "too steep"}}
+	load := Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: g.recipe, Forecast: record.Forecast{Made: true, WorstC: 4.5, Why: "too steep"}}
 	a := g.ask(load)
 	if !a.Accepted || !strings.Contains(a.Reason, "beyond this machine: too steep") || !g.has(record.Note, "beyond-reach") {
 		t.Errorf("%+v, %v", a, g.events)
