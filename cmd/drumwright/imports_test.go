@@ -46,6 +46,7 @@ var arrows = map[string][]string{
 	"io/record/recordtest":    {"io/record", "io/point"},
 	"io/sensor":               {},
 	"io/fieldbus":             {"io/point", "safety", "profiles"},
+	"io/drift":                {},
 	"io/journal":              {"io/point", "io/record"},
 	"io/tape":                 {"io/point", "io/record"},
 	"io/telemetry":            {"io/point", "io/record"},

@@ -104,7 +104,7 @@ is for licensed electricians.
 		versionCommand(),
 	)
 	root.AddCommand(tuneCommand(), fitCommand())
-	root.AddCommand(batchesCommand(), backupCommand(), restoreCommand())
+	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {
