@@ -105,7 +105,6 @@ is for licensed electricians.
 	)
 	root.AddCommand(tuneCommand(), fitCommand())
 	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
-	root.AddCommand(batchesCommand(), backupCommand(), restoreCommand())
 	root.AddCommand(setupCommand(), idleCommand(), manCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
