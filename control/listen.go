@@ -37,7 +37,8 @@ func (c *Controller) listen(img *point.Image, cmds []Command, rec *record.Scan) 
 		}
 	}
 	c.buttonDown = img.In[point.ResetButton].On()
-	c.facts.Tripped = c.gate.Tripped()
+	// A trip that is reset before the sequence has seen it still moves it.
+	c.facts.Tripped = c.gate.Tripped() || c.facts.Tripped && c.state != batch.Tripped
 }
 
 // asks maps a command to the request it makes.

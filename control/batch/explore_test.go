@@ -1,6 +1,10 @@
 package batch
 
-import "testing"
+import (
+	"testing"
+
+	"drumwright/io/record"
+)
 
 // node is the sequence together with what a gate and a machine are reduced to.
 type node struct {
@@ -10,6 +14,8 @@ type node struct {
 	beans   bool
 	tray    bool // beans that are not cool lie in the tray
 	hot     bool
+	turned  bool // a cold drum is turned by hand
+	heat    bool // the contactor is closed
 }
 
 // wishesHeat are the states in which control asks for heat.
@@ -17,11 +23,19 @@ func wishesHeat(s State) bool {
 	return s == Warming || s == Ready || s == Charging || s == Roasting || s == Cooling
 }
 
-var asks = []func(*Facts){
-	func(*Facts) {},
-	func(f *Facts) { f.AskWarm = true }, func(f *Facts) { f.AskCharged = true }, func(f *Facts) { f.AskDrop = true },
-	func(f *Facts) { f.AskDropped = true }, func(f *Facts) { f.AskCoolDone = true }, func(f *Facts) { f.AskNext = true },
-	func(f *Facts) { f.AskHold = true }, func(f *Facts) { f.AskResume = true }, func(f *Facts) { f.AskStop = true },
+// ask is a command with the request that it makes.
+type ask struct {
+	kind record.Kind
+	make func(*Facts)
+}
+
+var asks = []ask{
+	{"", func(*Facts) {}},
+	{record.StartWarming, func(f *Facts) { f.AskWarm = true }}, {record.Charged, func(f *Facts) { f.AskCharged = true }},
+	{record.DropNow, func(f *Facts) { f.AskDrop = true }}, {record.Dropped, func(f *Facts) { f.AskDropped = true }},
+	{record.CoolDone, func(f *Facts) { f.AskCoolDone = true }}, {record.NextBatch, func(f *Facts) { f.AskNext = true }},
+	{record.Hold, func(f *Facts) { f.AskHold = true }}, {record.Resume, func(f *Facts) { f.AskResume = true }},
+	{record.Stop, func(f *Facts) { f.AskStop = true }}, {record.TurnDrum, func(*Facts) {}},
 }
 
 var sights = []func(*Facts){
@@ -35,42 +49,52 @@ var sights = []func(*Facts){
 }
 
 // step is one scan: a reset is heard, the sequence moves, the gate judges.
-func step(n node, cause, reset, gateMachine, hasDoor, hot bool, ask func(*Facts), see ...func(*Facts)) (next node, heat bool) {
+func step(n node, cause, reset, gateMachine, hasDoor, hot bool, a ask, see ...func(*Facts)) (next node, heat bool) {
 	next = n
 	if reset && !cause {
 		next.latched = false
 	}
 	next.hot = hot
-	f := Facts{InS: 1, Tripped: next.latched, BeansIn: n.beans, TrayHot: n.tray, HasRecipe: true, Hot: hot,
+	f := Facts{InS: 1, Tripped: next.latched || n.latched && n.state != Tripped, BeansIn: n.beans, TrayHot: n.tray, HasRecipe: true, Hot: hot,
 		ChargeByGate: gateMachine, ChargeByProbe: !gateMachine, HasDoor: hasDoor}
 	for _, s := range see {
 		s(&f)
 	}
 	f.Cool = f.Cool && !hot
-	ask(&f)
+	if a.kind == record.Stop && n.turned { // it ends the turning and nothing else
+		next.turned = false
+	} else {
+		a.make(&f)
+	}
 	t := Next(n.state, &f)
 	if t != nil {
 		next.state = t.To
 	}
+	if a.kind == record.TurnDrum && n.state == Cold && !next.latched && !hot && !f.DoorOpen && !f.GateOpen && !n.heat {
+		next.turned, next.beans = true, true
+	}
 	switch {
 	case next.state == Roasting, t != nil && t.Name == ChargeBarred:
 		next.beans = true
-	case n.state == Discharging && next.state == Cooling, n.state != Roasting && n.beans && (f.AskDropped || f.DoorOpen):
+	case n.state == Discharging && next.state == Cooling, n.state != Roasting && next.beans && (f.AskDropped || f.DoorOpen):
 		next.beans, next.tray = false, true
 	}
 	if f.TrayCool || n.state == Cooling && next.state == Warming || t != nil && t.Name == CooledBarred {
 		next.tray = false
 	}
+	next.turned = next.turned && next.state == Cold && next.beans && !next.latched && !hot && !f.DoorOpen && !f.GateOpen
 	// The gate, on the inputs of this scan.
 	next.latched = next.latched || cause
-	wish := wishesHeat(next.state)
+	wish := wishesHeat(next.state) && !(next.state == Cooling && f.NoWarm)
 	switch {
 	case !wish:
 		next.anew = false
 	case next.latched:
 		next.anew = true
 	}
-	return next, wish && !next.latched && !next.anew
+	barred := f.NoWarm && !next.beans && next.state != Charging && next.state != Discharging && !n.heat
+	next.heat = wish && !next.latched && !next.anew && !barred
+	return next, next.heat
 }
 
 // All that can come to be, one scan after the other: heat never with a cause
@@ -103,11 +127,22 @@ func TestEverythingThatCanCome(t *testing.T) {
 									if heat && n.latched && wishesHeat(n.state) {
 										t.Fatalf("heat comes back by a reset in %+v", n)
 									}
-									if n.latched && !reset && next.state != Tripped {
+									if n.latched && (!reset || n.state != Tripped) && next.state != Tripped {
 										t.Fatalf("latched in %+v, then %s", n, next.state)
 									}
 									if n.state == Tripped && wishesHeat(next.state) {
 										t.Fatalf("out of a trip straight into %s", next.state)
+									}
+									if next.turned && (heat || next.state != Cold || !next.beans) {
+										t.Fatalf("turned by hand in %+v from %+v", next, n)
+									}
+									if heat && !ask.kind.LocalOnly() {
+										if _, without := step(n, cause, reset, kind&1 == 0, kind&2 == 0, hot, asks[0], a, b); !without {
+											t.Fatalf("heat by %s from afar in %+v", ask.kind, n)
+										}
+									}
+									if heat && !n.heat && ask.kind == record.Stop {
+										t.Fatalf("stop begins heat in %+v", n)
 									}
 									if heat {
 										heated[next] = true
