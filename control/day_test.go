@@ -282,7 +282,7 @@ func TestNextRecipeWhileCooling(t *testing.T) {
 	hash := g.rec.Batch.RecipeHash
 	next := *g.recipe
 	next.Name, next.Hash = "other", "0123"
-	if a := g.ask(Command{Command: record.Command{Kind: record.LoadRecipe}, Loaded: &next}); !a.Accepted {
+	if a := g.ask(Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: &next}); !a.Accepted {
 		t.Fatal(a.Reason)
 	}
 	if g.rec.Batch.ID != 1 || g.rec.Batch.RecipeHash != hash {
