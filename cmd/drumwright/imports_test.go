@@ -28,6 +28,7 @@ var arrows = map[string][]string{
 	"control/bean":            {},
 	"control/beanloop":        {"control/bean", "control/observe"},
 	"control/learn":           {"control/bean", "control/beanloop", "control/observe", "io/point", "io/record"},
+	"control/calibrate":       {},
 	"control/drum":            {},
 	"control/probe":           {"control/drum", "control/lsq", "control/observe"},
 	"io/drawing":              {"control/drum"},

@@ -99,6 +99,7 @@ is for licensed electricians.
 		proveCommand(),
 		wiringCommand(),
 		findCommand(),
+		calibrateCommand(),
 		learningCommand(),
 		weighCommand(),
 		versionCommand(),

@@ -6,8 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -15,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drumwright/cmd/drumwright/internal/wiring"
-	"drumwright/io/journal"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -92,7 +89,7 @@ func (o *wiringOptions) run(ctx context.Context, name string, in io.Reader, w io
 		path = o.journal
 	}
 	if path != "" {
-		if err := keepCommissioned(path, m, []record.Commissioned{wiringRecord(m, r, time.Now())}); err != nil {
+		if err := keepCommissioned(path, []record.Commissioned{wiringRecord(m, r, time.Now())}); err != nil {
 			return err
 		}
 	}
@@ -124,24 +121,6 @@ func wiringRecord(m *profiles.Machine, r *wiring.Record, now time.Time) record.C
 	}
 	return record.Commissioned{Kind: record.KindWiring, Who: r.Who, When: now, Method: "walked point by point", Value: record.Unknown, Uncertainty: record.Unknown,
 		Result: result, Wiring: r.WiringHash, Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: r.Simulated}
-}
-
-// keepCommissioned adds findings to a journal that no daemon is writing.
-func keepCommissioned(path string, m *profiles.Machine, list []record.Commissioned) error {
-	text, err := os.ReadFile(m.File)
-	if err != nil {
-		text, _ = profiles.Example("machines/" + filepath.Base(m.File))
-	}
-	keep, err := journal.Open(path, journal.Config{MachineText: string(text), Version: versionText()})
-	if err != nil {
-		return err
-	}
-	for _, c := range list {
-		if _, err := keep.SaveCommissioned(c); err != nil {
-			return firstOf(err, keep.Close())
-		}
-	}
-	return keep.Close()
 }
 
 func (o *wiringOptions) atMachine(ctx context.Context, m *profiles.Machine, in io.Reader, w io.Writer) (*wiring.Record, error) {

@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -10,22 +11,33 @@ import (
 	"drumwright/io/record"
 )
 
-// SaveCommissioned adds a finding of commissioning and returns it as kept, with
-// its number. It waits for the disk as SaveLatch does. There is no way to change
-// a row.
-func (s *Sink) SaveCommissioned(c record.Commissioned) (record.Commissioned, error) {
-	c.When = c.When.UTC().Truncate(time.Millisecond)
-	err := s.byWriter(func() error {
-		err := once(s.conn, `INSERT INTO commissioning (kind, item, who, at, method, value, uncertainty, unit, valid_days, result, wiring, body, machine_hash, version, simulated)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			c.Kind, c.Item, c.Who, record.TimeString(c.When.UnixNano()), c.Method, c.Value, c.Uncertainty, c.Unit, c.ValidDays, c.Result, c.Wiring, c.Body, c.MachineHash, c.Version, c.Simulated)
-		c.N = uint64(s.conn.LastInsertRowID())
-		return err
-	})
+// AddCommissioned adds findings of commissioning to a journal that a daemon may
+// be writing at the same time, all or none. When it returns without an error
+// they are on the disk. There is no way to change a row.
+func AddCommissioned(path string, list []record.Commissioned) (err error) {
+	r, err := OpenReader(path) // sees to it that it is there and of this version
 	if err != nil {
-		return record.Commissioned{}, fmt.Errorf("save commissioning record %s %s: %w", c.Kind, c.Item, err)
+		return err
 	}
-	return c, nil
+	defer func() { err = errors.Join(err, r.Close()) }()
+	fail := func(err error) error { return fmt.Errorf("write journal %s: %w", path, err) }
+	if err := r.conn.Exec(`PRAGMA query_only = OFF; PRAGMA synchronous = FULL`); err != nil {
+		return fail(err)
+	}
+	tx, err := r.conn.BeginImmediate()
+	if err != nil {
+		return fail(err)
+	}
+	defer tx.End(&err)
+	for _, c := range list {
+		err := once(r.conn, `INSERT INTO commissioning (kind, item, who, at, method, value, uncertainty, unit, valid_days, result, wiring, body, machine_hash, version, simulated)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			c.Kind, c.Item, c.Who, record.TimeString(c.When.UTC().Truncate(time.Millisecond).UnixNano()), c.Method, c.Value, c.Uncertainty, c.Unit, c.ValidDays, c.Result, c.Wiring, c.Body, c.MachineHash, c.Version, c.Simulated)
+		if err != nil {
+			return fail(fmt.Errorf("commissioning record %s %s: %w", c.Kind, c.Item, err))
+		}
+	}
+	return nil
 }
 
 // Commissioned lists every finding of commissioning in the order in which they

@@ -1,0 +1,390 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"drumwright/cmd/drumwright/internal/amend"
+	"drumwright/cmd/drumwright/internal/wiring"
+	"drumwright/control/calibrate"
+	"drumwright/io/journal"
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+)
+
+type calibrateOptions struct {
+	who, method          string
+	ice, boil            []float64
+	pressure, altitude   float64
+	at                   []string
+	turns                []string
+	amps, volts          string
+	days                 int
+	write, yes, simulate bool
+}
+
+// calibrationDays is for how long a calibration counts (common practice, no
+// source): half a year for probes, a year for what wears slowly.
+func calibrationDays(item string) int {
+	if _, ok := point.InputNamed(item); ok {
+		return 180
+	}
+	return 365
+}
+
+// What can be calibrated beside probes.
+const (
+	itemDrum    = "drum"
+	itemFlow    = "flow"
+	itemAir     = "air_heater"
+	itemRadiant = "radiant"
+)
+
+func calibrateCommand() *cobra.Command {
+	var o calibrateOptions
+	c := &cobra.Command{
+		Use:   "calibrate MACHINE ITEM",
+		Short: "Turn comparisons with a reference into figures of the machine file, with their uncertainty",
+		Long: `calibrate takes what you have measured, works out the figure and its uncertainty,
+keeps both in the machine's journal with your name, the method and the day until
+which it counts, and proposes the change of the machine file. ITEM is
+
+  a probe, such as bean  --ice READING, --boil READING with --pressure hPa (at the
+                         place, not reduced to sea level) or --altitude M, and
+                         --at READING=REFERENCE±U beside a better thermometer
+  drum                   --at HZ=SPEED±U in mm/s by tachometer, or
+                         --turns HZ=TURNS/SECONDS, at two frequencies or more
+  flow                   --at HZ=FLOW±U in kg/h, rising, at two or more
+  air_heater, radiant    --amps A±U and --volts V±U at full power
+
+Readings are repeated: give --ice and --boil several times. ± covers about 95 %;
++- will do for ±. With --write the change is written into the machine file once you
+say so.
+
+` + exitHelp,
+		Args: cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return o.run(args[0], args[1], cmd.InOrStdin(), cmd.OutOrStdout())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.who, "who", "", "your name, kept with the record")
+	f.StringVar(&o.method, "method", "", "how it was measured and with what, kept with the record; default from the flags")
+	f.Float64SliceVar(&o.ice, "ice", nil, "reading in stirred melting ice, °C, may be repeated")
+	f.Float64SliceVar(&o.boil, "boil", nil, "reading in boiling water, °C, may be repeated")
+	f.Float64Var(&o.pressure, "pressure", 0, "air pressure at the place, hPa")
+	f.Float64Var(&o.altitude, "altitude", math.NaN(), "altitude of the place, m; less sure than the pressure")
+	f.StringArrayVar(&o.at, "at", nil, "READING=REFERENCE±U, may be repeated")
+	f.StringArrayVar(&o.turns, "turns", nil, "HZ=TURNS/SECONDS of the drum, may be repeated")
+	f.StringVar(&o.amps, "amps", "", "current at full power, A±U")
+	f.StringVar(&o.volts, "volts", "", "voltage at the heater meanwhile, V±U")
+	f.IntVar(&o.days, "days", 0, "for how many days it counts; default 180 for probes, 365 otherwise")
+	f.BoolVar(&o.write, "write", false, "write the change into the machine file, once you have said yes")
+	f.BoolVar(&o.yes, "yes", false, "with --write: do not ask")
+	f.BoolVar(&o.simulate, "simulated", false, "mark the record as made on a simulated machine")
+	return c
+}
+
+// found is a calibration worked out.
+type calibrated struct {
+	value, u float64
+	unit     string
+	text     string
+	method   string
+	edits    []amend.Edit
+}
+
+func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) error {
+	if strings.TrimSpace(o.who) == "" {
+		return exitError{codeInput, errors.New("--who is missing: a calibration is made by a named person")}
+	}
+	if o.days < 0 {
+		return exitError{codeInput, fmt.Errorf("--days is %d, allowed is 0 or more", o.days)}
+	}
+	m, err := machineFrom(name)
+	if err != nil {
+		return err
+	}
+	c, err := o.workOut(m, item)
+	if err != nil {
+		return exitError{codeInput, err}
+	}
+	if o.method != "" {
+		c.method = o.method
+	}
+	days := o.days
+	if days == 0 {
+		days = calibrationDays(item)
+	}
+	body, err := json.Marshal(map[string]any{"ice_c": o.ice, "boil_c": o.boil, "pressure_hpa": o.pressure, "at": o.at, "turns": o.turns, "amps": o.amps, "volts": o.volts, "found": c.text})
+	if err != nil {
+		return err
+	}
+	kept := record.Commissioned{Kind: record.KindCalibration, Item: item, Who: o.who, When: time.Now(), Method: c.method, Value: record.Number(c.value), Uncertainty: record.Number(c.u),
+		Unit: c.unit, ValidDays: days, Result: record.ProofPass, Wiring: wiring.Hash(m), Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: o.simulate}
+	if err := keepCommissioned(m.Telemetry.Journal, []record.Commissioned{kept}); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, c.text)
+	until, _ := kept.Until()
+	printWrapped(w, "", fmt.Sprintf("Method: %s. Kept in %s, counts until %s.", c.method, m.Telemetry.Journal, until.Format(time.DateOnly)))
+	if len(c.edits) == 0 {
+		fmt.Fprintln(w, "The machine file needs no change.")
+		return nil
+	}
+	fmt.Fprintln(w, "\nFor the machine file:")
+	for _, e := range c.edits {
+		fmt.Fprintf(w, "  %s: %s\n", e.Path, e.Value)
+		for _, l := range e.Lines {
+			fmt.Fprintf(w, "    %s\n", l)
+		}
+	}
+	if o.write {
+		return keepEdits(m, c.edits, o.yes, in, w)
+	}
+	return nil
+}
+
+func (o *calibrateOptions) workOut(m *profiles.Machine, item string) (*calibrated, error) {
+	switch item {
+	case itemDrum:
+		return o.drum(m)
+	case itemFlow:
+		return o.flow(m)
+	case itemAir:
+		return o.heater(m, "heaters.air.power", float64(m.Heaters.Air.PowerW))
+	case itemRadiant:
+		return o.heater(m, "heaters.radiant.power", float64(m.Heaters.Radiant.PowerW))
+	}
+	i, ok := point.InputNamed(item)
+	if !ok || i.Role().Kind != point.Temperature || !m.HasIn[i] {
+		return nil, fmt.Errorf("item %q: it is neither a probe of this machine nor drum, flow, air_heater or radiant", item)
+	}
+	return o.probe(m, i)
+}
+
+// Uncertainties of the fixed points as a shop can make them, K (common practice,
+// no source): stirred melting ice of clean water, and the middle of boiling water.
+const iceU, boilU = 0.2, 0.3
+
+func (o *calibrateOptions) probe(m *profiles.Machine, i point.Input) (*calibrated, error) {
+	var points []calibrate.Point
+	var methods []string
+	for _, r := range o.ice {
+		points = append(points, calibrate.Point{Read: r, True: 0, U: together(iceU, len(o.ice))})
+	}
+	if len(o.ice) > 0 {
+		methods = append(methods, "melting ice")
+	}
+	if len(o.boil) > 0 {
+		hPa, pressureU := o.pressure, 1.0
+		if hPa == 0 {
+			if math.IsNaN(o.altitude) {
+				return nil, errors.New("--boil needs --pressure or --altitude: water boils 1 K lower for every 300 m")
+			}
+			var err error
+			if hPa, err = calibrate.PressureHPa(o.altitude); err != nil {
+				return nil, err
+			}
+			pressureU = calibrate.WeatherHPa
+		}
+		c, err := calibrate.BoilingC(hPa)
+		if err != nil {
+			return nil, err
+		}
+		hotter, err := calibrate.BoilingC(math.Min(1100, hPa+pressureU))
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range o.boil {
+			points = append(points, calibrate.Point{Read: r, True: c, U: together(math.Hypot(boilU, hotter-c), len(o.boil))})
+		}
+		methods = append(methods, fmt.Sprintf("boiling water, %.2f °C at %.0f hPa", c, hPa))
+	}
+	for _, text := range o.at {
+		p, err := comparison(text)
+		if err != nil {
+			return nil, err
+		}
+		points = append(points, p)
+	}
+	if len(o.at) > 0 {
+		methods = append(methods, "beside a reference")
+	}
+	l, err := calibrate.FitLine(points)
+	if err != nil {
+		return nil, fmt.Errorf("%w: give --ice, --boil or --at", err)
+	}
+	const useC = 200.0 // where a roast is decided
+	at200, u := l.At(useC)
+	low, lowU := l.At(20)
+	c := &calibrated{value: at200 - useC, u: u, unit: "K", method: strings.Join(methods, ", ")}
+	c.text = fmt.Sprintf("%s: true = %.5g × reading %+.3g °C (gain ± %.2g, offset ± %.2g K).\nCorrection at a reading of 20 °C: %+.2f ± %.2f K; of 200 °C: %+.2f ± %.2f K.",
+		i, l.Gain, l.Offset, l.GainU, l.OffsetU, low-20, lowU, at200-useC, u)
+	if l.GainU == 0 {
+		c.text += "\nThe gain is taken as right: one temperature cannot show it."
+	}
+	if l.WorstU > 1.5 {
+		c.text += fmt.Sprintf("\nOne comparison is off by %.1f times what it should be at most: look at it again.", l.WorstU)
+	}
+	if math.Abs(l.Gain-1) <= l.GainU && math.Abs(low-20) <= lowU || len(points) == 1 && math.Abs(l.Offset) <= l.OffsetU {
+		return c, nil
+	}
+	a := &m.In[i]
+	key := "inputs." + i.String()
+	c.edits = []amend.Edit{{Path: key + ".scale", Value: figure6(a.Scale * l.Gain)}, {Path: key + ".offset", Value: strconv.FormatFloat(math.Round(1000*(l.Gain*a.Offset+l.Offset))/1000, 'f', -1, 64)}}
+	return c, nil
+}
+
+// together makes n repeats of one comparison weigh as one: they share their
+// reference.
+func together(u float64, n int) float64 { return u * math.Sqrt(float64(n)) }
+
+func figure6(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+func (o *calibrateOptions) drum(m *profiles.Machine) (*calibrated, error) {
+	var points []calibrate.Point
+	method := "tachometer"
+	for _, text := range o.at {
+		p, err := comparison(text)
+		if err != nil {
+			return nil, err
+		}
+		points = append(points, p)
+	}
+	for _, text := range o.turns {
+		method = "counted turns"
+		s := turnsText.FindStringSubmatch(text)
+		if s == nil {
+			return nil, fmt.Errorf("--turns %q: write HZ=TURNS/SECONDS, such as 50=20/39.6", text)
+		}
+		hz, n, t := number(s[1]), number(s[2]), number(s[3])
+		if !(hz > 0 && n > 0 && t > 0) {
+			return nil, fmt.Errorf("--turns %q: all three must be above 0", text)
+		}
+		v := 2 * math.Pi * 1000 * float64(m.Drum.RadiusM) * n / t
+		points = append(points, calibrate.Point{Read: hz, True: v, U: v * handS / t})
+	}
+	k, u, err := calibrate.FitRatio(points)
+	if err != nil {
+		return nil, fmt.Errorf("drum: %w; give --at or --turns", err)
+	}
+	c := &calibrated{value: k, u: u, unit: "mm/s/Hz", method: method, text: fmt.Sprintf("drum: %.4f ± %.4f mm/s per Hz; the machine file has %.4f.", k, u, m.SkinMMPerSPerHz())}
+	if math.Abs(k-m.SkinMMPerSPerHz()) > u || m.Drum.MMPerSPerHz == 0 {
+		c.edits = []amend.Edit{{Path: "drum.skin_speed_per_hz", Value: fmt.Sprintf("%.5g mm/s/Hz", k)}}
+	}
+	return c, nil
+}
+
+// handS is how closely a stopwatch is started and stopped by hand, s (common
+// practice, no source).
+const handS = 0.3
+
+func (o *calibrateOptions) flow(m *profiles.Machine) (*calibrated, error) {
+	if len(o.at) < 2 {
+		return nil, errors.New("flow: give --at HZ=FLOW±U at two blower frequencies or more")
+	}
+	c := &calibrated{unit: "kg/h", method: "measured cold"}
+	var lines []string
+	last := calibrate.Point{Read: -1, True: -1}
+	for _, text := range o.at {
+		p, err := comparison(text)
+		if err != nil {
+			return nil, err
+		}
+		if p.Read <= last.Read || p.True <= last.True {
+			return nil, fmt.Errorf("flow: %s does not rise from the point before it: give them in rising order", text)
+		}
+		last = p
+		lines = append(lines, fmt.Sprintf("- {blower: %.4g Hz, flow: %.4g kg/h}", p.Read, p.True))
+		c.text += fmt.Sprintf("%.4g Hz: %.4g ± %.2g kg/h\n", p.Read, p.True, p.U)
+		c.value, c.u = p.True, p.U
+	}
+	c.text = strings.TrimSpace(c.text)
+	c.edits = []amend.Edit{{Path: "air.flow", Lines: lines}}
+	return c, nil
+}
+
+func (o *calibrateOptions) heater(m *profiles.Machine, key string, ratedW float64) (*calibrated, error) {
+	a, err := measured("--amps", o.amps)
+	if err != nil {
+		return nil, err
+	}
+	v, err := measured("--volts", o.volts)
+	if err != nil {
+		return nil, err
+	}
+	p, u := calibrate.RatedW(a.True, a.U, v.True, v.U, float64(m.Heaters.RatedV))
+	c := &calibrated{value: p, u: u, unit: "W", method: "current and voltage at full power",
+		text: fmt.Sprintf("%s: %.0f ± %.0f W at %.0f V; the machine file has %.0f W.", key, p, u, float64(m.Heaters.RatedV), ratedW)}
+	if math.Abs(p-ratedW) > u {
+		c.edits = []amend.Edit{{Path: key, Value: fmt.Sprintf("%.4g W", p)}}
+	}
+	return c, nil
+}
+
+const numeral = `([-+]?[0-9]+(?:[.,][0-9]+)?)`
+
+var (
+	comparisonText = regexp.MustCompile(`^\s*` + numeral + `\s*=\s*` + numeral + `\s*(?:±|\+-|\+/-)\s*` + numeral + `\s*$`)
+	measuredText   = regexp.MustCompile(`^\s*` + numeral + `\s*(?:±|\+-|\+/-)\s*` + numeral + `\s*$`)
+	turnsText      = regexp.MustCompile(`^\s*` + numeral + `\s*=\s*` + numeral + `\s*/\s*` + numeral + `\s*$`)
+)
+
+func number(s string) float64 {
+	v, err := strconv.ParseFloat(strings.ReplaceAll(s, ",", "."), 64)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
+}
+
+func comparison(text string) (calibrate.Point, error) {
+	s := comparisonText.FindStringSubmatch(text)
+	if s == nil {
+		return calibrate.Point{}, fmt.Errorf("--at %q: write READING=REFERENCE±U, such as 150.2=151.0±0.5", text)
+	}
+	p := calibrate.Point{Read: number(s[1]), True: number(s[2]), U: number(s[3])}
+	if !(p.U > 0) {
+		return p, fmt.Errorf("--at %q: the uncertainty must be above 0", text)
+	}
+	return p, nil
+}
+
+func measured(flag, text string) (calibrate.Point, error) {
+	s := measuredText.FindStringSubmatch(text)
+	if s == nil {
+		return calibrate.Point{}, fmt.Errorf("%s %q: write VALUE±U, such as 17.4±0.2", flag, text)
+	}
+	p := calibrate.Point{True: number(s[1]), U: number(s[2])}
+	if !(p.True > 0 && p.U > 0) {
+		return p, fmt.Errorf("%s %q: value and uncertainty must be above 0", flag, text)
+	}
+	return p, nil
+}
+
+// keepCommissioned adds findings to a machine's journal, also while its daemon
+// writes there; one that is not there yet is made.
+func keepCommissioned(path string, list []record.Commissioned) error {
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		keep, err := journal.Open(path, journal.Config{Version: versionText()})
+		if err != nil {
+			return err
+		}
+		if err := keep.Close(); err != nil {
+			return err
+		}
+	}
+	return journal.AddCommissioned(path, list)
+}

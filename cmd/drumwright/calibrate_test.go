@@ -1,0 +1,99 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"drumwright/control/calibrate"
+	"drumwright/io/journal"
+	"drumwright/io/point"
+	"drumwright/io/record"
+	"drumwright/profiles"
+)
+
+// shopFile is a copy of a shipped machine in a folder of its own.
+func shopFile(t *testing.T) string {
+	t.Helper()
+	text, _ := profiles.Example("machines/heron-1000.yaml")
+	path := filepath.Join(t.TempDir(), "machine.yaml")
+	if err := os.WriteFile(path, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func runText(args ...string) (int, string) {
+	var out bytes.Buffer
+	code := run(context.Background(), args, strings.NewReader(""), &out, &out)
+	return code, out.String()
+}
+
+// A probe that reads 1.5 K and 1 % too high is put right by ice and boiling water
+// within the uncertainty that is stated, in the machine file itself; the record
+// says who, how and until when.
+func TestCalibrationPutsAProbeRight(t *testing.T) {
+	path := shopFile(t)
+	wrong := func(c float64) float64 { return 1.01*c + 1.5 }
+	boils, err := calibrate.BoilingC(985)
+	if err != nil {
+		t.Fatal(err)
+	}
+	code, text := runText("calibrate", path, "bean", "--who", "Ada", "--ice", figure6(wrong(0)), "--boil", figure6(wrong(boils)), "--pressure", "985", "--write", "--yes")
+	if code != codeOK {
+		t.Fatal(text)
+	}
+	m, err := machineFrom(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := &m.In[point.Bean]
+	r, err := journal.OpenReader(m.Telemetry.Journal)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	list, err := r.Commissioned(context.Background())
+	if err != nil || len(list) != 1 {
+		t.Fatalf("%d records, %v", len(list), err)
+	}
+	c := list[0]
+	if c.Kind != record.KindCalibration || c.Item != "bean" || c.Who != "Ada" || c.ValidDays != 180 || !strings.Contains(c.Method, "boiling water") {
+		t.Errorf("kept %+v", c)
+	}
+	for _, want := range []float64{0, 100, 200} {
+		raw := wrong(want) / 0.1 // what the module sends, in 0.1 °C
+		if got := raw*a.Scale + a.Offset; math.Abs(got-want) > float64(c.Uncertainty) || math.Abs(got-want) > 0.05 {
+			t.Errorf("at %g °C it now reads %.3f, stated uncertainty at 200 °C %.2f", want, got, float64(c.Uncertainty))
+		}
+	}
+}
+
+func TestCalibrateRefuses(t *testing.T) {
+	path := shopFile(t)
+	for _, c := range []struct {
+		want string
+		args []string
+	}{
+		{"--who is missing", []string{"bean", "--ice", "0.8"}},
+		{"--pressure or --altitude", []string{"bean", "--who", "Ada", "--boil", "99"}},
+		{"allowed is 500 to 1100 hPa", []string{"bean", "--who", "Ada", "--boil", "99", "--pressure", "98500"}},
+		{"neither a probe of this machine", []string{"spoon", "--who", "Ada", "--ice", "0"}},
+		{"at least one is needed", []string{"bean", "--who", "Ada"}},
+		{"more than 2 % apart", []string{"drum", "--who", "Ada", "--at", "30=198±2", "--at", "60=380±2"}},
+		{"READING=REFERENCE±U", []string{"flow", "--who", "Ada", "--at", "10=6", "--at", "60=50"}},
+		{"does not rise", []string{"flow", "--who", "Ada", "--at", "10=6±1", "--at", "60=5±1"}},
+		{"VALUE±U", []string{"radiant", "--who", "Ada", "--amps", "17"}},
+	} {
+		if code, text := runText(append([]string{"calibrate", path}, c.args...)...); code != codeInput || !strings.Contains(text, c.want) {
+			t.Errorf("%v: exit %d, %q; want 2 and %q", c.args, code, text, c.want)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(filepath.Dir(path), "drumwright.db")); err == nil {
+		t.Error("a refused calibration has left a journal")
+	}
+}
