@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -105,10 +104,12 @@ func (x *matrix) watched() []*safety.Line {
 }
 
 // remarks are the sections below the matrix.
-func (x *matrix) remarks(title func(string), item func(string)) {
-	title("What they mean")
-	for _, l := range x.watched() {
-		item(l.ID + ": " + l.Cause + " " + l.Consequence + " " + l.Action)
+func (x *matrix) remarks(title func(string), item func(string), meanings bool) {
+	if meanings {
+		title("What they mean")
+		for _, l := range x.watched() {
+			item(l.ID + ": " + l.Cause + " " + l.Consequence + " " + l.Action)
+		}
 	}
 	title("Not watched on this machine")
 	n := 0
@@ -136,18 +137,53 @@ func (x *matrix) remarks(title func(string), item func(string)) {
 	}
 }
 
+// text is the matrix for a terminal: causes by what they do, each effect said
+// once, in the order of the table.
 func (x *matrix) text(w io.Writer) error {
-	fmt.Fprintf(w, "Cause and effect on %s\n\n", x.m.About.Name)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, strings.Join(x.header(), "\t"))
+	say := func(indent, s string) { printWrapped(w, indent, s) }
+	fmt.Fprintf(w, "Cause and effect on %s\n", x.m.About.Name)
+	groups, order := make(map[string][]*safety.Line), []string{}
 	for _, l := range x.watched() {
-		fmt.Fprintln(t, strings.Join(x.cells(l), "\t"))
+		head := x.cells(l)[1] + "\n" + x.effects(l)
+		if groups[head] == nil {
+			order = append(order, head)
+		}
+		groups[head] = append(groups[head], l)
 	}
-	if err := t.Flush(); err != nil {
-		return err
+	for _, head := range order {
+		kind, effects, _ := strings.Cut(head, "\n")
+		fmt.Fprintf(w, "\n%s\n", kind)
+		say("  ", effects)
+		for _, l := range groups[head] {
+			c := x.cells(l)
+			fmt.Fprintln(w)
+			say("  ", fmt.Sprintf("%s: looked at %s; threshold %s; after %s; reset %s; priority %s.", c[0], c[2], c[3], c[4], c[5], c[6]))
+			say("    ", l.Cause+" "+l.Consequence+" "+l.Action)
+		}
 	}
-	x.remarks(func(s string) { fmt.Fprintf(w, "\n%s\n", s) }, func(s string) { fmt.Fprintf(w, "  %s\n", s) })
+	x.remarks(func(s string) { fmt.Fprintf(w, "\n%s\n", s) }, func(s string) { say("  ", s) }, false)
 	return nil
+}
+
+// effects says what a cause does to the outputs: those that share an effect
+// together.
+func (x *matrix) effects(l *safety.Line) string {
+	by, order := make(map[string][]string), []string{}
+	for _, o := range x.outputs {
+		e := l.Effect(o)
+		if e == "" {
+			e = "as wished"
+		}
+		if by[e] == nil {
+			order = append(order, e)
+		}
+		by[e] = append(by[e], o.String())
+	}
+	parts := make([]string, len(order))
+	for i, e := range order {
+		parts[i] = strings.Join(by[e], ", ") + ": " + e
+	}
+	return strings.Join(parts, "; ") + "."
 }
 
 func (x *matrix) markdown(w io.Writer) error {
@@ -159,7 +195,7 @@ func (x *matrix) markdown(w io.Writer) error {
 	for _, l := range x.watched() {
 		row(x.cells(l))
 	}
-	x.remarks(func(s string) { fmt.Fprintf(w, "\n## %s\n\n", s) }, func(s string) { fmt.Fprintf(w, "- %s\n", s) })
+	x.remarks(func(s string) { fmt.Fprintf(w, "\n## %s\n\n", s) }, func(s string) { fmt.Fprintf(w, "- %s\n", s) }, true)
 	return nil
 }
 
