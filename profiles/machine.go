@@ -9,24 +9,25 @@ import "drumwright/io/point"
 // be there, default what stands for a key that is left out, unit the unit of a
 // plain number that has one, and doc one sentence that goes into the schema.
 type Machine struct {
-	About      Identity           `yaml:"machine" need:"yes" doc:"which machine this is"`
-	Scan       Scan               `yaml:"scan" doc:"the rhythm of the controller"`
-	Simulation Simulation         `yaml:"simulation" doc:"for simulated machines only"`
-	Buses      map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
-	Inputs     map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
-	Identity   []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
-	Outputs    map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
-	Drum       Drum               `yaml:"drum" need:"yes" doc:"drum geometry, drive and speed schedule"`
-	Air        Air                `yaml:"air" need:"yes" doc:"blower and air flow"`
-	Heaters    Heaters            `yaml:"heaters" need:"yes" doc:"the two heaters"`
-	Bed        Bed                `yaml:"bed" need:"yes" doc:"what the estimator must know of drum, beans and probe"`
-	Loops      Loops              `yaml:"loops" doc:"limits and gains of the loops"`
-	Batch      Batch              `yaml:"batch" doc:"the batch sequence"`
-	Limits     Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
-	Exceptions []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
-	Proofs     Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
-	FirePlan   FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
-	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
+	About         Identity           `yaml:"machine" need:"yes" doc:"which machine this is"`
+	Scan          Scan               `yaml:"scan" doc:"the rhythm of the controller"`
+	Simulation    Simulation         `yaml:"simulation" doc:"for simulated machines only"`
+	Buses         map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
+	Inputs        map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
+	Identity      []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
+	Outputs       map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
+	Drum          Drum               `yaml:"drum" need:"yes" doc:"drum geometry, drive and speed schedule"`
+	Air           Air                `yaml:"air" need:"yes" doc:"blower and air flow"`
+	Heaters       Heaters            `yaml:"heaters" need:"yes" doc:"the two heaters"`
+	Bed           Bed                `yaml:"bed" need:"yes" doc:"what the estimator must know of drum, beans and probe"`
+	Loops         Loops              `yaml:"loops" doc:"limits and gains of the loops"`
+	Batch         Batch              `yaml:"batch" doc:"the batch sequence"`
+	Limits        Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
+	Exceptions    []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
+	Proofs        Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
+	Commissioning Commissioning      `yaml:"commissioning" doc:"what is asked for before beans are heated"`
+	FirePlan      FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
+	Telemetry     Telemetry          `yaml:"telemetry" doc:"where figures go"`
 
 	// Made by Load from the above.
 	File    string                         `yaml:"-"`
@@ -370,6 +371,18 @@ type Exception struct {
 // overdue beyond its grace, always does.
 type Proofs struct {
 	RequireAll bool `yaml:"require_all" doc:"true: a test that was never done holds up new roasts too; for a machine whose commissioning is over"`
+}
+
+// Commissioning says whether the record of commissioning is asked for before beans
+// are heated.
+type Commissioning struct {
+	Bench *Bench `yaml:"bench" doc:"not asked for on this bench or simulated machine; the log and every screen show it"`
+}
+
+// Bench is the word of the person who lets a machine run without commissioning.
+type Bench struct {
+	Who string `yaml:"who" need:"yes" doc:"the person who answers for it"`
+	Why string `yaml:"why" need:"yes" doc:"the reason"`
 }
 
 // FirePlan is what the shop fills in of its fire plan.

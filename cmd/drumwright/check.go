@@ -104,6 +104,7 @@ func describe(w io.Writer, m *profiles.Machine) error {
 			fmt.Fprintf(w, "  %s\n", s)
 		}
 	}
+	describeCommissioning(w, m)
 	describeProofs(w, m)
 	fmt.Fprintln(w, "\nBefore heat is used")
 	printCautions(w)

@@ -27,6 +27,9 @@ func newHouse(m *profiles.Machine, folder, today string, simulated bool, scale f
 	if err != nil {
 		return nil, err
 	}
+	if b := m.Commissioning.Bench; b != nil {
+		exceptions = append(exceptions, "commissioning is not asked for: "+benchOf(m, false))
+	}
 	v := record.MachineView{Name: m.About.Name, Site: m.About.Site, Note: m.About.Note, Hash: m.Hash, Version: versionText(),
 		Simulated: simulated, TimeScale: scale, Strips: strips(m), NotCovered: list(m.Missing()), Exceptions: list(exceptions),
 		FirePlan: record.FirePlanView{Number: m.FirePlan.Number, Address: m.FirePlan.Address, Meeting: m.FirePlan.Meeting, Own: m.FirePlan.Own}}

@@ -29,7 +29,8 @@ type proofBook struct {
 	store       proofStore
 	machineHash string
 	version     string
-	requireAll  bool // tests that were never done hold up roasts too
+	lacks       func(context.Context) string // what commissioning still asks for; nil = nothing
+	requireAll  bool                         // tests that were never done hold up roasts too
 	now         func() time.Time
 	log         *slog.Logger
 
@@ -43,6 +44,12 @@ func newProofBook(ctx context.Context, m *profiles.Machine, store proofStore, lo
 	b.bar.Store(&control.Bar{})
 	b.look(ctx)
 	return b
+}
+
+// ask has beans kept out while lacks names something.
+func (b *proofBook) ask(ctx context.Context, lacks func(context.Context) string) {
+	b.lacks = lacks
+	b.look(ctx)
 }
 
 // Proofs gives every test with where it stands, and every record.
@@ -110,6 +117,12 @@ func (b *proofBook) look(ctx context.Context) {
 		why = strings.Join(book.Blocking, "; ") + ". Run: drumwright prove"
 	}
 	bar := &control.Bar{Warm: why, Charge: why}
+	if b.lacks != nil { // the machine may be warmed to measure what is lacking
+		if lacks := b.lacks(ctx); lacks != "" && why == "" {
+			why = lacks
+			bar.Charge = why
+		}
+	}
 	b.mu.Lock()
 	if b.now().Before(b.until) {
 		bar.Warm = ""
@@ -120,7 +133,7 @@ func (b *proofBook) look(ctx context.Context) {
 	case why != "" && was.Charge != why:
 		b.log.Warn("no new roast", "why", why)
 	case why == "" && was.Charge != "":
-		b.log.Info("no proof test holds up new roasts any more")
+		b.log.Info("nothing holds up new roasts any more")
 	}
 }
 

@@ -175,6 +175,11 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
 	proofs := newProofBook(ctx, m, keep, log)
+	if bench := benchOf(m, practice != nil); bench != "" {
+		log.Warn("commissioning is not asked for", "why", bench)
+	} else {
+		proofs.ask(ctx, uncommissioned(m, keep))
+	}
 	runner.Bars = proofs.Bar
 	byItself := newAutomaticProofs(proofs)
 	defer byItself.close()
