@@ -69,12 +69,13 @@ func (l *leaf) word(s *record.Scan) uint64 {
 		return uint64(*(*uint16)(p))
 	case reflect.Int32, reflect.Uint32:
 		return uint64(*(*uint32)(p))
+	case reflect.Int: // 32 bits on some boards
+		return uint64(int64(*(*int)(p)))
+	case reflect.Uint:
+		return uint64(*(*uint)(p))
 	}
-	return *(*uint64)(p) // Int and Uint too: this program runs on 64 bits, see below
+	return *(*uint64)(p)
 }
-
-// An int of 32 bits would need a case of its own.
-var _ [unsafe.Sizeof(int(0)) - 8]struct{}
 
 func (l *leaf) setWord(s *record.Scan, w uint64) {
 	p := l.at(s)
@@ -85,6 +86,10 @@ func (l *leaf) setWord(s *record.Scan, w uint64) {
 		*(*uint16)(p) = uint16(w)
 	case reflect.Int32, reflect.Uint32:
 		*(*uint32)(p) = uint32(w)
+	case reflect.Int:
+		*(*int)(p) = int(int64(w))
+	case reflect.Uint:
+		*(*uint)(p) = uint(w)
 	default:
 		*(*uint64)(p) = w
 	}
