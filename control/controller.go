@@ -31,6 +31,7 @@ type Command struct {
 type Restored struct {
 	Latched   []string // causes that were latched
 	Today     string   // date by which exceptions end, such as 2026-08-01; "" = none is in force
+	TodayS    float64  // for which that day goes on yet, s of scan time
 	LastBatch uint64   // number of the last batch in the journal
 	OpenBatch bool     // a batch was cut off, or its beans were never seen to leave the drum
 	Lost      bool     // what survived cannot be read: a named person must look
@@ -119,7 +120,7 @@ const (
 // machine that turns out to be hot trips in the first scan. Heat is never on, and
 // a batch never goes on.
 func New(m *profiles.Machine, r Restored) (*Controller, error) {
-	c := &Controller{m: m, gate: safety.NewGate(m, r.latches()), lastBatch: r.LastBatch, restart: restartOf(&r)}
+	c := &Controller{m: m, gate: safety.NewGate(m, r.latches(), safety.Today(r.Today, r.TodayS)), lastBatch: r.LastBatch, restart: restartOf(&r)}
 	c.roast.beansIn = r.OpenBatch
 	h := float64(m.Scan.PeriodS)
 	var err error

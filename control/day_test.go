@@ -511,3 +511,23 @@ func TestMissedPeriods(t *testing.T) {
 		t.Errorf("the estimate is off by %.1f K", d)
 	}
 }
+
+// An exception of the machine file reaches the gate with the date of the start;
+// without a date none does.
+func TestExceptionIsInForce(t *testing.T) {
+	t.Parallel()
+	for today, holds := range map[string]bool{"2026-11-30": true, "2027-01-01": false, "": false} {
+		g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) {
+			m.Exceptions = []profiles.Exception{{Cause: "mains_low", Who: "Ada", Until: "2026-12-31", Why: "long cable"}}
+		})
+		core, err := New(g.m, Restored{Today: today, TodayS: 3600})
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := new(record.Scan)
+		core.Step(g.nowS, &g.rec.Image, nil, rec)
+		if got := rec.Alarms.Stands("mains_low"); got != holds {
+			t.Errorf("on %q the exception stands: %v", today, got)
+		}
+	}
+}

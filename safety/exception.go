@@ -2,7 +2,9 @@ package safety
 
 import (
 	"fmt"
+	"math"
 	"strings"
+	"time"
 
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -11,15 +13,36 @@ import (
 // Option changes how a gate is made.
 type Option func(*Gate)
 
-// Today gives the date, such as 2026-08-01, by which exceptions end. Without it
-// none is in force.
-func Today(date string) Option {
+// Today gives the date, such as 2026-08-01, by which exceptions end, and for how
+// long that day goes on yet, s of scan time; a gate that outlives the last day of
+// an exception ends it. Without it none is in force.
+func Today(date string, leftS float64) Option {
 	return func(g *Gate) {
 		for i := range g.table {
-			g.excepted[i] = g.covered[i] && inForce(g.machine, &g.table[i], date) != nil
+			e := inForce(g.machine, &g.table[i], date)
+			if !g.covered[i] || e == nil {
+				continue
+			}
+			g.exceptedS[i] = leftS + daySeconds*daysBetween(date, e.Until)
 		}
 	}
 }
+
+const daySeconds = 86400.0
+
+// daysBetween is the number of whole days from one date to a later one; 0 if
+// either is no date.
+func daysBetween(from, to string) float64 {
+	a, errA := time.Parse(time.DateOnly, from)
+	b, errB := time.Parse(time.DateOnly, to)
+	if errA != nil || errB != nil {
+		return 0
+	}
+	return math.Max(0, math.Round(b.Sub(a).Hours()/24))
+}
+
+// isExcepted reports whether a row does not trip now.
+func (g *Gate) isExcepted(i int) bool { return g.scanS < g.exceptedS[i] }
 
 // inForce is the exception that keeps a row from tripping on a day, nil when
 // there is none. Dates of this form sort as text.

@@ -23,7 +23,7 @@ func excepting(causes ...string) *profiles.Machine {
 func TestExceptedCauseOnlyWarns(t *testing.T) {
 	for today, want := range map[string]bool{"2026-11-30": true, "2026-12-31": true, "2027-01-01": false, "": false} {
 		r := newRig(t, excepting("cover"))
-		r.g = safety.NewGate(r.m, nil, safety.Today(today))
+		r.g = safety.NewGate(r.m, nil, safety.Today(today, 3600))
 		r.rec = record.Scan{}
 		r.scan()
 		first := r.rec.Events[0]
@@ -56,6 +56,28 @@ func TestExceptedCauseOnlyWarns(t *testing.T) {
 	}
 }
 
+// A gate that runs on past the last day of an exception trips again.
+func TestExceptionEndsWithItsDay(t *testing.T) {
+	for until, ends := range map[string]bool{"2026-12-31": true, "2027-01-01": false} {
+		m := excepting("cover")
+		m.Exceptions[0].Until = until
+		r := newRig(t, m)
+		r.g = safety.NewGate(m, nil, safety.Today("2026-12-31", r.now+120))
+		r.roast()
+		r.set(point.CoverClosed, 0)
+		r.runS(5)
+		if !r.heating() || r.latched("cover") {
+			t.Fatal("tripped before the day was over")
+		}
+		for r.now < 400 {
+			r.scan()
+		}
+		if r.latched("cover") != ends || r.heating() == ends {
+			t.Errorf("until %s: latched %v, heat %v", until, r.g.Latched(), r.heating())
+		}
+	}
+}
+
 func (r *rig) scanHeats() bool { r.scan(); return r.heating() }
 
 // What protects against fire, injury or loss of all control is never excepted,
@@ -65,7 +87,7 @@ func TestWhatIsNeverExcepted(t *testing.T) {
 	for _, row := range safety.Rows(fullMachine()) {
 		m := excepting(row.ID)
 		words, err := safety.Exceptions(m, "2026-11-30")
-		g := safety.NewGate(m, []string{row.ID}, safety.Today("2026-11-30"))
+		g := safety.NewGate(m, []string{row.ID}, safety.Today("2026-11-30", 3600))
 		if may := !row.Fixed && !row.Warn; (err == nil) != may || (len(words) == 1) != may {
 			t.Errorf("%s: %q, %v", row.ID, words, err)
 		}

@@ -39,8 +39,8 @@ type Gate struct {
 	latchS  []float64 // scan time of the trip
 	refusal refusal
 
-	excepted []bool // does not trip
-	told     []bool // that an excepted cause stands
+	exceptedS []float64 // does not trip before this scan time
+	told      []bool    // that an excepted cause stands
 
 	machine      *profiles.Machine
 	limits       profiles.Limits
@@ -109,7 +109,7 @@ func NewGate(m *profiles.Machine, latched []string, options ...Option) *Gate {
 	n := len(g.table)
 	g.covered, g.stands, g.latch = make([]bool, n), make([]float64, n), make([]bool, n)
 	g.found, g.warned, g.latchS = make([]finding, n), make([]bool, n), make([]float64, n)
-	g.excepted, g.told = make([]bool, n), make([]bool, n)
+	g.exceptedS, g.told = make([]float64, n), make([]bool, n)
 	for i := range g.table {
 		g.covered[i] = covered(g.table[i].ID, m)
 	}
@@ -210,9 +210,13 @@ func (g *Gate) look(ctx Context, img *point.Image, w *Wishes) {
 func (g *Gate) run(rec *record.Scan) {
 	for i := range g.table {
 		r := &g.table[i]
-		if g.excepted[i] && !g.latch[i] {
+		if g.isExcepted(i) && !g.latch[i] {
 			g.runExcepted(i, rec)
 			continue
+		}
+		if g.exceptedS[i] > 0 && g.scanS >= g.exceptedS[i] {
+			g.exceptedS[i] = 0 // its last day is over
+			g.clearWarning(i, rec)
 		}
 		if !g.covered[i] || !g.isArmed(r.Arm) {
 			g.stands[i] = 0

@@ -69,7 +69,7 @@ func (g *Gate) noHeat(p *Permit) string {
 	img := g.v.img
 	for i := range g.table {
 		r := &g.table[i]
-		if g.covered[i] && !g.excepted[i] && (!r.Warn || r.Hold) && (r.Arm == HeatOn || r.Arm == BeansHot || r.Arm == Always) {
+		if g.covered[i] && !g.isExcepted(i) && (!r.Warn || r.Hold) && (r.Arm == HeatOn || r.Arm == BeansHot || r.Arm == Always) {
 			if f := r.signal(g, &g.v); f.active {
 				return r.Cause
 			}

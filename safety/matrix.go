@@ -2,6 +2,7 @@ package safety
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"drumwright/io/point"
@@ -74,7 +75,7 @@ func Ranking() []SafeState { return append([]SafeState(nil), rank[:]...) }
 // Matrix is the cause-and-effect matrix of a machine on a day, in the order of
 // the table.
 func Matrix(m *profiles.Machine, date string) []Line {
-	g := NewGate(m, nil, Today(date))
+	g := NewGate(m, nil, Today(date, math.Inf(1)))
 	g.pretend(m)
 	lines := make([]Line, len(g.table))
 	for i := range g.table {

@@ -116,7 +116,8 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		return err
 	}
 	defer func() { err = firstOf(err, keep.Close()) }()
-	restored.Today = time.Now().Format(time.DateOnly)
+	restored.Today, restored.TodayS = today(time.Now())
+	restored.TodayS *= scale
 	core, err := control.New(m, restored)
 	if err != nil {
 		return err
@@ -228,6 +229,12 @@ func newLog(w io.Writer, level string) (*slog.Logger, error) {
 		return nil, exitError{codeInput, fmt.Errorf("--log %q: allowed are debug, info, warn and error", level)}
 	}
 	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: l})), nil
+}
+
+// today is the date, and how long the day goes on yet, s.
+func today(now time.Time) (date string, leftS float64) {
+	midnight := time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location())
+	return now.Format(time.DateOnly), midnight.Sub(now).Seconds()
 }
 
 func firstOf(a, b error) error {
