@@ -96,6 +96,7 @@ func labelsOf(m *dto.Metric) string {
 // for each of two machines of different layout in a Prometheus that holds a
 // simulated day of both.
 func TestDashboardFindsAll(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	program, promtool := peertest.Find(t, "prometheus"), peertest.Find(t, "promtool")
 	dir := t.TempDir()
 	file, err := os.Create(filepath.Join(dir, "day.txt"))

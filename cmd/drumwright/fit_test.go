@@ -15,12 +15,14 @@ import (
 	"drumwright/control/bean"
 	"drumwright/control/plant"
 	"drumwright/io/journal"
+	"drumwright/io/peertest"
 	"drumwright/profiles"
 )
 
 // A batch on a simulated machine that is not as its file says is recorded; the fit finds what is off, within what it states, although the
 // model it uses is simpler than the machine: one drum wall for three, no casing.
 func TestFitFindsWhatIsOff(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	dir := t.TempDir()
 	text, _ := profiles.Example("machines/heron-1000.yaml")
 	file, kept := filepath.Join(dir, "machine.yaml"), filepath.Join(dir, "day.db")

@@ -24,6 +24,7 @@ import (
 // the list. The machine is simulated and plays faster than anybody could hear a
 // first crack.
 func TestMorningByClicking(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	if testing.Short() {
 		t.Skip("a whole batch")
 	}

@@ -15,6 +15,7 @@ import (
 	"drumwright/control/plant/registers"
 	"drumwright/control/probe"
 	"drumwright/io/journal"
+	"drumwright/io/peertest"
 	"drumwright/profiles"
 )
 
@@ -46,6 +47,7 @@ func TestProbeCommand(t *testing.T) {
 // The lag of the simulated probe comes out within 10 percent through the whole
 // chain: controller, gate, frames, samples once a second.
 func TestProbeWarmTest(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	code, out, errs := drumwright(t, "probe", "heron-1000", "--simulate", "--seed", "3", "--json")
 	if code != codeOK {
 		t.Fatalf("code %d: %s", code, errs)
@@ -78,6 +80,7 @@ func TestProbeWarmTest(t *testing.T) {
 
 // The same from a journal, as a shop does it.
 func TestProbeWarmTestFromJournal(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	m, err := machineFrom("heron-1000")
 	if err != nil {
 		t.Fatal(err)

@@ -41,6 +41,7 @@ func drumwright(t *testing.T, args ...string) (int, string, string) {
 // What was played on the simulated machine passes, is kept as simulated, and
 // counts for nothing on a real one.
 func TestProveSimulated(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	path := filepath.Join(t.TempDir(), "proofs.db")
 	code, out, errs := drumwright(t, "prove", "--simulate", "heron-1000", "--json", "--journal", path, "emergency-stop", "air-switch-opens", "electrical")
 	if code != codeOK {

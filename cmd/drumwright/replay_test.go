@@ -16,6 +16,7 @@ import (
 	"drumwright/control"
 	"drumwright/control/plant/registers"
 	"drumwright/io/journal"
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -92,6 +93,7 @@ func replayed(t *testing.T, args ...string) (string, string, int) {
 // the daemon. Other gains, another recipe and one flipped bit are found where they
 // first show.
 func TestReplayOfTheJournal(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	path := filepath.Join(t.TempDir(), "j.db")
 	tapeBatches(t, path, shortRoast, 1)
 	tapeBatches(t, path, shortRoast, 1) // a restart between them

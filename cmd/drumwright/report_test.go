@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"drumwright/io/journal"
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/io/record/recordtest"
 )
@@ -64,6 +65,7 @@ func printed(t *testing.T, want int, args ...string) string {
 }
 
 func TestReportsFromTheJournal(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	j := keptDay(t, 12)
 	printed(t, 0, "batches", "set", "12", "lot=Gesha 12", "note=<b>late</b>", "cup.total=86", "--who", "Ada", "--journal", j)
 	month := recordtest.Start.Local().Format("2006-01")

@@ -16,6 +16,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"drumwright/control/drum"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
@@ -24,6 +25,7 @@ import (
 // the law of the made-up person within its stated uncertainty, and the schedule
 // that is written is one that a machine file takes.
 func TestTrialSimulated(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	path := filepath.Join(t.TempDir(), "trial.yaml")
 	code, out, errs := drumwright(t, "trial", "heron-1000", "--simulate", "--repeats", "2", "--stage", "green=0", "--stage", "middle=10", "--stage", "end=20", "--who", "Ada", "--beans", "washed, 60 kg bag 4", "--out", path)
 	if code != codeOK {

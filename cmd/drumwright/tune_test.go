@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -109,6 +110,7 @@ func TestTuneFromFileToMachine(t *testing.T) {
 // efficiency over flow times specific heat (1.02 kJ/(kg K) at 110 °C, standard
 // tables), within 5 %.
 func TestTuneOnTheSimulatedMachine(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	m, err := machineFrom("heron-1000")
 	if err != nil {
 		t.Fatal(err)
