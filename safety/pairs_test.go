@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/safety"
 )
 
@@ -21,6 +22,7 @@ func higher(a, b string) string {
 }
 
 func TestPairsTakeTheHigherState(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	m := fullMachine()
 	var all []safety.Row
 	for _, row := range safety.Rows(m) {

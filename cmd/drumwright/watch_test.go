@@ -3,6 +3,8 @@ package main
 import (
 	"strings"
 	"testing"
+
+	"drumwright/io/peertest"
 )
 
 // What the terminal shows is the machine's present state in words, and a command
@@ -22,7 +24,12 @@ func TestWatchAndDo(t *testing.T) {
 	if code, text := run("do", "warm", "--who", "Ada"); code != codeOK {
 		t.Fatalf("%d %s", code, text)
 	}
-	code, text := run("watch", "--once")
+	var code int
+	var text string
+	peertest.Eventually(t, patience, "the scan after the command to be shown", func() bool {
+		code, text = run("watch", "--once")
+		return code != codeOK || !strings.Contains(text, "State: cold")
+	})
 	if code != codeOK {
 		t.Fatalf("%d %s", code, text)
 	}

@@ -2,12 +2,13 @@ package peertest
 
 import "testing"
 
-// OnceIsEnough skips a test that plays a whole day more under the race detector,
-// which has seen one in TestDay and TestMorning of the same programs.
+// OnceIsEnough skips a long test under the race detector that would show it
+// nothing new: one that runs in a single goroutine, or plays a further day with
+// the goroutines of other tests. The run without the detector plays it.
 func OnceIsEnough(t testing.TB) {
 	t.Helper()
 	if Race {
-		t.Skip("a further played day: the race detector learns nothing from it; the run without it plays it")
+		t.Skip("nothing new for the race detector; the run without it plays this")
 	}
 }
 
