@@ -121,19 +121,7 @@ func printCautions(w io.Writer) {
 // describeProofs says which proof tests are due, by the journal as it is now.
 func describeProofs(w io.Writer, m *profiles.Machine) {
 	tests := proof.Tests(m)
-	var kept []record.Proof
-	path := m.Telemetry.Journal
-	note := ""
-	if _, err := os.Stat(path); err != nil {
-		note = " (no journal yet at " + path + ")"
-	} else if r, err := journal.OpenReader(path); err != nil {
-		note = " (not known: " + err.Error() + ")"
-	} else {
-		defer r.Close()
-		if kept, err = r.Proofs(context.Background()); err != nil {
-			note = " (not known: " + err.Error() + ")"
-		}
-	}
+	kept, note := fromJournal(m, (*journal.Reader).Proofs)
 	standings := proof.Due(tests, kept, time.Now())
 	byState := map[string][]string{}
 	for i := range standings {
@@ -222,4 +210,22 @@ func describeBuses(w io.Writer, m *profiles.Machine, plan []fieldbus.Request) er
 		}
 	}
 	return nil
+}
+
+// fromJournal is what the machine's journal keeps of a kind, and a remark for
+// people when it cannot be said.
+func fromJournal[T any](m *profiles.Machine, read func(*journal.Reader, context.Context) ([]T, error)) (kept []T, note string) {
+	path := m.Telemetry.Journal
+	if _, err := os.Stat(path); err != nil {
+		return nil, " (no journal yet at " + path + ")"
+	}
+	r, err := journal.OpenReader(path)
+	if err != nil {
+		return nil, " (not known: " + err.Error() + ")"
+	}
+	defer r.Close()
+	if kept, err = read(r, context.Background()); err != nil {
+		note = " (not known: " + err.Error() + ")"
+	}
+	return kept, note
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -116,19 +115,7 @@ func uncommissioned(m *profiles.Machine, store commissionStore) func(context.Con
 // describeCommissioning says what is measured and what is guessed, by the journal
 // as it is now.
 func describeCommissioning(w io.Writer, m *profiles.Machine) {
-	var kept []record.Commissioned
-	note := ""
-	path := m.Telemetry.Journal
-	if _, err := os.Stat(path); err != nil {
-		note = " (no journal yet at " + path + ")"
-	} else if r, err := journal.OpenReader(path); err != nil {
-		note = " (not known: " + err.Error() + ")"
-	} else {
-		defer r.Close()
-		if kept, err = r.Commissioned(context.Background()); err != nil {
-			note = " (not known: " + err.Error() + ")"
-		}
-	}
+	kept, note := fromJournal(m, (*journal.Reader).Commissioned)
 	fmt.Fprintf(w, "\nCommissioning%s\n", note)
 	items := commissionState(m, kept, time.Now())
 	for _, state := range [...]string{itemFailed, itemChanged, itemOverdue, itemGuessed, itemMeasured} {

@@ -14,7 +14,6 @@ type MachineView struct {
 	FirePlan   FirePlanView `json:"fire_plan"`
 	NotCovered []string     `json:"not_covered"` // what is not watched for want of a point, in words
 	Exceptions []string     `json:"exceptions"`  // causes that do not trip for a while, in words
-	CoolBelowC float64      `json:"cool_below_c"`
 }
 
 // StripsView is the scale of each loop.

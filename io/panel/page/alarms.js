@@ -1,5 +1,5 @@
 // The bar of alarms on top of every page, and the page of alarms.
-import { h, put, text, num, known, mark, plain, clock, day } from './dom.js';
+import { h, put, text, num, known, mark, plain, day } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
 
@@ -53,4 +53,3 @@ export function alarmsPage(ctx) {
     },
   };
 }
-export { waits, clock };

@@ -67,7 +67,6 @@ export function nowPage(ctx) {
     const ex = ctx.machine?.exceptions || [];
     exceptions.hidden = !ex.length;
     if (exceptions.children.length !== ex.length) put(exceptions, ex.map(t => h('p', {}, `Exception: ${t}`)));
-    el.classList.toggle('stale', hs !== 'live');
   }
   return { el, update };
 }
