@@ -148,7 +148,7 @@ func TestOldJournalIsCopiedFirst(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := c.Exec(`DROP TABLE commissioning; DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
+	if err := c.Exec(`DROP TRIGGER batches_found; DROP VIEW words_of_batches; DROP TABLE found; DROP TABLE audit; DROP TABLE commissioning; DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
 		DROP TRIGGER weighings_stay; DROP TRIGGER weighings_remain; UPDATE meta SET value = '5' WHERE key = 'schema_version'`); err != nil {
 		t.Fatal(err)
 	}
@@ -165,6 +165,9 @@ func TestOldJournalIsCopiedFirst(t *testing.T) {
 	defer old.Close()
 	if v, err := version(old); err != nil || v != 5 {
 		t.Errorf("the copy has version %d, %v", v, err)
+	}
+	if list, err := s.Batches(context.Background(), record.Search{Text: "washed"}); err != nil || len(list) != 1 {
+		t.Errorf("an old batch is not found by its recipe: %v, %v", list, err)
 	}
 	if n, err := text(s.conn, `SELECT air_full_s > 0 FROM figures WHERE batch = 41`); err != nil || n != "1" {
 		t.Errorf("figures of an old batch: %q, %v", n, err)

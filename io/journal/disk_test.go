@@ -114,7 +114,7 @@ func TestOpenRefuses(t *testing.T) {
 	for _, x := range []struct{ name, path, want string }{
 		{"another file", other, "not a journal"},
 		{"already open", taken, "another drumwright"},
-		{"from the future", future, "schema version 99, this program knows up to 7"},
+		{"from the future", future, "schema version 99, this program knows up to 8"},
 		{"no folder", filepath.Join(dir, "none", "j.db"), "no such file"},
 	} {
 		s, err := Open(x.path, Config{})

@@ -150,7 +150,9 @@ func TestEnterBesideTheDaemon(t *testing.T) {
 func TestSearch(t *testing.T) {
 	s := withBatches(t)
 	for _, e := range []record.Entry{entry(41, record.FieldLot, "", "Gesha 100%"), entry(41, record.FieldNote, "", "smells of jasmine"),
-		entry(42, record.FieldTag, "sample", "yes"), entry(42, record.FieldLot, "", "Yirga_2")} {
+		entry(42, record.FieldTag, "sample", "yes"), entry(42, record.FieldLot, "", "Yirga_2"),
+		entry(42, record.FieldNote, "", "first said \"fruité\""), entry(42, record.FieldNote, "1", "then said \"Über alles mild\"\nand went home"),
+		entry(42, record.FieldTag, "festival", "yes"), entry(42, record.FieldTag, "festival", "")} {
 		if _, err := s.SaveEntry(e); err != nil {
 			t.Fatal(err)
 		}
@@ -173,6 +175,15 @@ func TestSearch(t *testing.T) {
 		{"percent is a sign", record.Search{Text: "0%"}, []uint64{41}},
 		{"percent alone", record.Search{Text: "%"}, []uint64{41}},
 		{"underline is a sign", record.Search{Text: "a_2"}, []uint64{42}},
+		{"a note that was corrected", record.Search{Text: "fruité"}, nil},
+		{"the correction, in other letters", record.Search{Text: "ÜBER ALLES"}, []uint64{42}},
+		{"two letters", record.Search{Text: "üb"}, nil}, // SQLite folds the case of ASCII only where there is no index
+		{"two letters of ASCII", record.Search{Text: "SA"}, []uint64{42}},
+		{"with quotation marks", record.Search{Text: `said "ü`}, []uint64{42}},
+		{"words of the index's own language", record.Search{Text: `mild OR home`}, nil},
+		{"star", record.Search{Text: `jas*`}, nil},
+		{"over the end of a field", record.Search{Text: "home yirga"}, nil},
+		{"a tag that was taken off", record.Search{Text: "festival"}, nil},
 		{"quote", record.Search{Text: `' OR 1=1 --`}, nil},
 		{"recipe", record.Search{Recipe: "Washed-Light"}, []uint64{42, 41}},
 		{"another recipe", record.Search{Recipe: "washed"}, nil},

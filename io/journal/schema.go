@@ -6,7 +6,11 @@ import (
 	"strconv"
 
 	"github.com/ncruces/go-sqlite3"
+	"github.com/ncruces/go-sqlite3/ext/fts5"
 )
+
+// Every connection to a journal needs the index of words: triggers write it.
+func init() { sqlite3.AutoExtension(fts5.Register) }
 
 var (
 	//go:embed schema/1.sql
@@ -23,11 +27,13 @@ var (
 	schema6 string
 	//go:embed schema/7.sql
 	schema7 string
+	//go:embed schema/8.sql
+	schema8 string
 )
 
 // migrations lead from each schema version to the next, starting from an empty
 // file. One that has shipped is never edited; there is no way back.
-var migrations = []string{schema1, schema2, schema3, schema4, schema5, schema6, schema7}
+var migrations = []string{schema1, schema2, schema3, schema4, schema5, schema6, schema7, schema8}
 
 // version reads the schema version; an empty file has 0.
 func version(c *sqlite3.Conn) (int, error) {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/ncruces/go-sqlite3"
 
@@ -49,6 +50,9 @@ func readBatch(s *sqlite3.Stmt) record.KeptBatch {
 	return k
 }
 
+// leastIndexed is how many signs the index of words needs to find anything.
+const leastIndexed = 3
+
 // Batches lists the batches that are searched for, newest first.
 func (r *Reader) Batches(ctx context.Context, want record.Search) ([]record.KeptBatch, error) {
 	var where strings.Builder
@@ -78,10 +82,13 @@ func (r *Reader) Batches(ctx context.Context, want record.Search) ([]record.Kept
 	if want.Tag != "" {
 		and(`b.id IN (SELECT batch FROM facts WHERE field = 'tag' AND item = ? COLLATE NOCASE)`, want.Tag)
 	}
-	if want.Text != "" {
+	switch {
+	case want.Text == "":
+	case utf8.RuneCountInString(want.Text) >= leastIndexed:
+		and(`b.id IN (SELECT rowid FROM found WHERE found MATCH ?)`, `"`+strings.ReplaceAll(want.Text, `"`, `""`)+`"`)
+	default:
 		part := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(want.Text) + "%"
-		and(`(recipe LIKE ? ESCAPE '\' OR b.id IN (SELECT batch FROM facts WHERE field IN ('lot', 'note', 'cup_comments') AND value LIKE ? ESCAPE '\'
-			UNION ALL SELECT batch FROM facts WHERE field = 'tag' AND item LIKE ? ESCAPE '\'))`, part, part, part)
+		and(`b.id IN (SELECT batch FROM words_of_batches WHERE words LIKE ? ESCAPE '\')`, part)
 	}
 	limit := want.Limit
 	if limit < 1 {

@@ -67,6 +67,8 @@ func BenchmarkTenYears(b *testing.B) {
 		{"a rare tag", record.Search{Tag: "sample", Limit: 50}, 50},
 		{"a recipe, 500", record.Search{Recipe: "recipe-7", Limit: 500}, 500},
 		{"text of one note", record.Search{Text: "jasmine 123", Limit: 50}, 50},
+		{"text of all notes", record.Search{Text: "JASMINE", Limit: 50}, 50},
+		{"two letters of none", record.Search{Text: "qx", Limit: 50}, 0},
 		{"text of none", record.Search{Text: "no such thing", Limit: 50}, 0},
 	} {
 		b.Run(x.name, func(b *testing.B) {

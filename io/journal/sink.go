@@ -94,6 +94,7 @@ type row struct {
 	event    *event
 	kept     *record.KeptBatch
 	tape     *record.TapeChunk
+	audit    *record.Audit
 	text     string
 }
 
@@ -137,7 +138,12 @@ func (s *Sink) openFile(path string) error {
 		return err
 	}
 	s.lock = lock
-	if s.conn, err = sqlite3.Open(path); err != nil {
+	const notOne = "%w (if this is not a journal, name another file; if it is damaged, move it away and keep it)"
+	s.conn, err = sqlite3.Open(path)
+	if errors.Is(err, sqlite3.NOTADB) || errors.Is(err, sqlite3.CORRUPT) {
+		return fmt.Errorf(notOne, err)
+	}
+	if err != nil {
 		return fmt.Errorf("%w (is the folder there, and may this user write to it?)", err)
 	}
 	if err := s.conn.BusyTimeout(5 * time.Second); err != nil {
@@ -145,7 +151,7 @@ func (s *Sink) openFile(path string) error {
 	}
 	mode, err := text(s.conn, `PRAGMA journal_mode = WAL`)
 	if err != nil {
-		return fmt.Errorf("%w (if this is not a journal, name another file; if it is damaged, move it away and keep it)", err)
+		return fmt.Errorf(notOne, err)
 	}
 	if mode != "wal" {
 		return fmt.Errorf("the file system allows no write-ahead log (journal mode %q): use a local disk, not a network share", mode)

@@ -185,8 +185,11 @@ func (w *writer) write(r *row) error {
 		}
 		return once(w.conn, sumUp, k.ID, w.airW, w.baseW)
 	}
-	if r.tape != nil {
+	switch {
+	case r.tape != nil:
 		return w.writeTape(r.batch, r.tape)
+	case r.audit != nil:
+		return once(w.conn, insertAudit, auditArgs(r.audit)...)
 	}
 	return once(w.conn, insertText, hash(r.text), r.text)
 }
