@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -12,6 +13,7 @@ import (
 
 // Every command in a state in which it is refused, and the reason given.
 func TestRefusals(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	remote := func(c record.Command) record.Command { c.Local = false; return c }
 	here := func(k record.Kind) record.Command { return record.Command{Kind: k, Local: true, Who: "Ada"} }
@@ -88,6 +90,7 @@ func TestFirstCrackIsNotedOnce(t *testing.T) {
 // Stop and an emergency stop lead out of every state, with heat off at once by
 // the machine's own truth.
 func TestStopAndTripInEveryState(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	for s := range batch.NumStates {
 		if s != batch.Tripped && s != batch.Cold && s != batch.RunDown {
@@ -201,6 +204,7 @@ func TestHornBeforeTheDrumTurns(t *testing.T) {
 // Beans that a stop leaves in the drum: no warming over them, their way out is
 // seen, and the tray is cooled although the day is over.
 func TestBeansOfABrokenOffBatch(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	for _, how := range []string{"door", "word"} {
 		g := newRig(t, nil).to(batch.Roasting)
@@ -239,6 +243,7 @@ func TestBeansOfABrokenOffBatch(t *testing.T) {
 }
 
 func TestHold(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	g := newRig(t, nil).to(batch.Roasting)
 	g.run(60)
@@ -440,6 +445,7 @@ func TestRestart(t *testing.T) {
 // its warmth meanwhile; one that does not cool calls, and a dead probe does not
 // keep it running for ever.
 func TestLimits(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) {
 		m.Batch.IdleMaxS, m.Batch.RunDownMaxS, m.Batch.RunDownHoldS, m.Batch.RunDownBelow = 100, 120, 10, 100

@@ -7,6 +7,7 @@ import (
 
 	"drumwright/control/batch"
 	"drumwright/control/learn"
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -14,6 +15,7 @@ import (
 // A controller that is frozen and thawed in any state decides on to the bit like
 // the one that was never frozen.
 func TestFreezeInEveryState(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	for s := range batch.NumStates {
 		g := newRig(t, nil).to(s)

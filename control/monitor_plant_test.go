@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -88,6 +89,7 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 	defer server.Close()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
+	var missed atomic.Int64 // slots of the machine's clock that this computer came late for
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	defer cancel()
@@ -97,6 +99,7 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 			if err != nil {
 				return
 			}
+			missed.Add(int64(slot.Missed))
 			for range 1 + slot.Missed {
 				if err := server.Advance(0.05); err != nil {
 					t.Error(err)
@@ -148,6 +151,7 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 		t.Fatalf("no heat: %v", h.events())
 	}
 	w, stuckS := heat()
+	missedBefore := missed.Load()
 	if w == 0 {
 		t.Error("no heat to turn off")
 	}
@@ -155,8 +159,9 @@ func TestMonitorOnTheSimulatedMachine(t *testing.T) {
 	for end := time.Now().Add(10 * time.Second); w > 0 && time.Now().Before(end); time.Sleep(time.Millisecond) {
 		w, offS = heat()
 	}
-	// The limit in the machine's time, a tenth of a second for a loaded computer.
-	if allowed := float64(m.Limits.ScanLateS) + 0.1*scale; w > 0 || offS-stuckS > allowed {
+	// The limit in the machine's time, a tenth of a second for the write, and
+	// what a loaded computer let pass without running anybody.
+	if allowed := float64(m.Limits.ScanLateS) + 0.1*scale + 0.05*float64(missed.Load()-missedBefore); w > 0 || offS-stuckS > allowed {
 		t.Errorf("%.0f W %.2f s after the scan hung, allowed %.2f s", w, offS-stuckS, allowed)
 	}
 	h.mu.Lock()

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 )
@@ -28,6 +29,7 @@ func fromAfar(g *rig, k record.Kind) Command {
 // heat than there would be without it. A twin to which nobody speaks shows what
 // there would be.
 func TestNetworkNeverHeats(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	plain := func(*rig) {}
 	byHand := func(g *rig) { // a heater is led by hand, at nothing

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -37,6 +38,7 @@ func TestStepAllocatesNothing(t *testing.T) {
 // A recipe without a curve, on a machine whose heater is switched on and off in
 // windows: the inlet air is led along the stages.
 func TestStages(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	m, r := read(t, "lark-300", "window-stages")
 	m.Batch.SoakS = 5
@@ -86,6 +88,7 @@ func BenchmarkStep(b *testing.B) {
 // A record that held other figures before comes out like a fresh one, in every
 // state.
 func TestNothingStaysInARecord(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	for s := range batch.NumStates {
 		clean, dirty := newRig(t, nil).to(s), newRig(t, nil).to(s)
@@ -119,6 +122,7 @@ func spoiled() record.Scan {
 
 // The whole of a batch on the simulated machine, with what is told on the way.
 func TestBatch(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	g := newRig(t, nil).to(batch.Ready)
 	if g.rec.Next != "Charge 1000 g of green coffee." {
@@ -226,6 +230,7 @@ func TestGateWithoutBeans(t *testing.T) {
 }
 
 func TestDrop(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	only := func(d profiles.Drop) func(*profiles.Machine, *profiles.Recipe) {
 		d.LatestS = max(d.LatestS, 0)
@@ -317,6 +322,7 @@ func TestOperatorAloneDrops(t *testing.T) {
 // A machine without a door contact takes its time for the drop; one without
 // ambient, exhaust, gate and air flow sees the charge by the probe.
 func TestWithoutOptionalPoints(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	g := newRig(t, func(m *profiles.Machine, r *profiles.Recipe) {
 		for _, i := range []point.Input{point.Ambient, point.Exhaust, point.ChargeGateOpen, point.DischargeDoorOpen, point.AirFlow, point.CoolingTray,

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 )
@@ -186,6 +187,7 @@ func commandStorm(t *rapid.T, tb testing.TB) {
 
 // FuzzCommandStorm plays a few storms as a test; go test -fuzz plays more.
 func FuzzCommandStorm(f *testing.F) {
+	peertest.OnceIsEnough(f)
 	for seed := range byte(16) {
 		data := make([]byte, 1<<16)
 		_, _ = rand.NewChaCha8([32]byte{seed}).Read(data)

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -29,6 +30,7 @@ func (g *rig) untilTrial(phase string, s float64) {
 // Both experiments on both loops run to their end within their limit, move
 // nothing else, and leave the loop automatic and the machine warm.
 func TestTrialRuns(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, tc := range []struct {
 		loop, method  string
 		share, limitK float64
@@ -83,6 +85,7 @@ func TestTrialRuns(t *testing.T) {
 // Whatever takes away what allowed an experiment ends it in the same scan, and
 // its duty does not go out again.
 func TestTrialEndsAtOnce(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for name, tc := range map[string]struct {
 		do   func(*rig)
 		want string
@@ -135,6 +138,7 @@ func spoil(i point.Input) func(*point.Image) {
 }
 
 func TestTrialRefused(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, s := range []batch.State{batch.Cold, batch.Warming, batch.Roasting, batch.Cooling, batch.RunDown, batch.Held, batch.Tripped} {
 		g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) { m.Batch.ReadyBandK = 1 }).to(s)
 		if s == batch.Warming {

@@ -6,11 +6,13 @@ import (
 	"time"
 
 	"drumwright/control/batch"
+	"drumwright/io/peertest"
 )
 
 // The time of day may step by an hour or by ten years in any scan of a batch:
 // every permit, and all of the record but its stamp, is the same to the bit.
 func TestStepsOfTheWallClockMoveNothing(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	steady, stepping := newRig(t, nil).to(batch.Ready), newRig(t, nil).to(batch.Ready)
 	rng := rand.New(rand.NewPCG(1, 0x636c6f63))

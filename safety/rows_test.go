@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/profiles"
 	"drumwright/safety"
@@ -253,6 +254,7 @@ func machineFor(id string) *profiles.Machine {
 }
 
 func TestEveryRow(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, f := range faults {
 		t.Run(f.id, func(t *testing.T) { tryRow(t, f, nil) })
 	}

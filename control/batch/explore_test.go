@@ -3,6 +3,7 @@ package batch
 import (
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 )
 
@@ -102,6 +103,7 @@ func step(n node, cause, reset, gateMachine, hasDoor, hot bool, a ask, see ...fu
 // leads into the tripped state in the next scan; and from everywhere there is a
 // way to a cold, empty machine and to heat.
 func TestEverythingThatCanCome(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	bools := []bool{false, true}
 	start := node{state: Cold, anew: true}
 	seen := map[node]bool{start: true}

@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"drumwright/control/beanloop"
+	"drumwright/io/peertest"
 )
 
 func dynamics() Dynamics {
@@ -145,6 +146,7 @@ func TestNothingToLearnFrom(t *testing.T) {
 
 // Whatever a batch was like, what is learned stays in its bounds and finite.
 func TestBounds(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	rapid.Check(t, func(t *rapid.T) {
 		c := played(bump, nil)
 		wild := rapid.SampledFrom([]float64{0, 1, -1, 50, -50, 1e6, math.NaN(), math.Inf(1)})

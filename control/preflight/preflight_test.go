@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -42,6 +43,7 @@ func fly(t *testing.T, m *profiles.Machine, r *profiles.Recipe) *Result {
 // at 60 to 100 s, first crack with the probe at 185 to 207 °C, loss of 10 to 16 %
 // (common practice, no source).
 func TestShippedRecipes(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, c := range [][2]string{{"heron-1000", "harbour-medium"}, {"heron-1000", "harbour-bright"}, {"lark-300", "window-stages"}} {
 		m, r := load(t, c[0], c[1])
 		res := fly(t, m, r)
@@ -67,6 +69,7 @@ func TestShippedRecipes(t *testing.T) {
 
 // What is beyond the machine is named with its reason.
 func TestBeyondReach(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	hotter := func(r *profiles.Recipe) {
 		for i := range r.Curve[1 : len(r.Curve)-2] {
 			r.Curve[i+1].Bean += 9

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 	"drumwright/io/record/recordtest"
 )
@@ -66,6 +67,7 @@ func writeUntilKilled(path, pace string) {
 // A process killed at any moment loses at most the last second, and the file
 // stays whole. What a cut of the power does to the disk below is not shown here.
 func TestKilledWriterLosesAtMostASecond(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	if testing.Short() {
 		t.Skip("takes some seconds")
 	}
