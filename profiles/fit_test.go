@@ -31,7 +31,7 @@ func TestShippedRecipesFitTheirMachines(t *testing.T) {
 		}
 	}
 	r := recipe(t, "window-stages")
-	if r.Charge.Green != 0.3 || r.Stages[0].OverS != 300 || *r.Stages[0].Inlet != 315 || r.Stages[3].When.Kind != profiles.AfterCrack || !r.Charge.MoistureKnown {
+	if r.Charge.Green != 0.3 || r.Stages[0].OverS != 300 || *r.Stages[0].Inlet != 318 || r.Stages[4].When.Kind != profiles.AfterCrack || !r.Charge.MoistureKnown {
 		t.Errorf("window-stages is read as %+v", r)
 	}
 }
