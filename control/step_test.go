@@ -13,6 +13,7 @@ import (
 )
 
 func TestStepAllocatesNothing(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for s := range batch.NumStates {
 		g := newRig(t, nil).to(s)
 		g.run(3) // the contactor has followed

@@ -5,12 +5,14 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/safety"
 )
 
 func TestWarnings(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, f := range warnings {
 		t.Run(f.id, func(t *testing.T) { tryWarning(t, f, nil) })
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -13,6 +14,7 @@ import (
 
 // What must trip, and what must not though it is near to it.
 func TestEdgesOfTheSignals(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	bad := func(i point.Input, c point.Cause, ageS float64) func(*rig) {
 		return func(r *rig) { r.bad(i, c, ageS) }
 	}
@@ -178,6 +180,7 @@ func TestLatchFromBeforeLeavesWhatTurns(t *testing.T) {
 }
 
 func TestSillyWishesStayFinite(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for o := range point.NumOutputs {
 		for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), -1e300, 1e300, -1} {
 			r := newRig(t, fullMachine())

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 )
 
@@ -49,6 +50,7 @@ func (b *bed) step(r *rig) {
 // (116.2 kW/kg × 10³ exp(-5500/T) at 200 °C, Schwartzberg 2002 as quoted in Vosloo
 // 2017, original not seen; less what has reacted), and builds up over minutes.
 func TestHeatThatNobodyGave(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for name, c := range map[string]struct {
 		otherW, overS, lagS float64
 		trips               bool

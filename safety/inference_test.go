@@ -3,6 +3,7 @@ package safety_test
 import (
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 )
 
@@ -46,6 +47,7 @@ func TestAGapOfTheControllerIsNoStall(t *testing.T) {
 
 // Where the bean probe tells of the charge, exchanged probes hide it.
 func TestExchangedProbesHideNoCharge(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for _, x := range []struct {
 		what                  string
 		beanC, exhaustC, airC float64

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/safety"
@@ -184,7 +185,10 @@ func neverUnsafe(t *rapid.T) {
 	}
 }
 
-func TestNeverUnsafe(t *testing.T) { rapid.Check(t, neverUnsafe) }
+func TestNeverUnsafe(t *testing.T) {
+	peertest.OnceIsEnough(t)
+	rapid.Check(t, neverUnsafe)
+}
 
 func FuzzNeverUnsafe(f *testing.F) { f.Fuzz(rapid.MakeFuzz(neverUnsafe)) }
 
