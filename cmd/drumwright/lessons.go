@@ -263,7 +263,7 @@ func (b *lessonBook) Weigh(ctx context.Context, w record.Weighing) (record.Weigh
 		return refuse("batch %d was not dropped", w.Batch)
 	}
 	if w.GreenKg == 0 {
-		w.GreenKg = float64(d.GreenKg)
+		w.GreenKg = float64(d.ChargedKg())
 	}
 	w.Loss, w.Estimated, w.When = 1-w.RoastedKg/w.GreenKg, d.LossAtDrop, b.now().UTC()
 	if !(w.Loss >= learn.LeastLoss && w.Loss <= learn.MostLoss) {

@@ -102,11 +102,27 @@ func TestMorningByClicking(t *testing.T) {
 		chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch')).click()`, nil), button("warm"))
 	press("warm", "Warming up")
 	do("ready", headline("Ready for beans"), button("charged"))
+	// fill writes into the fields of the form of that summary and sends it.
+	fill := func(summary string, fields ...string) chromedp.Action {
+		var b strings.Builder
+		for i := 0; i < len(fields); i += 2 {
+			fmt.Fprintf(&b, `{ const f = [...d.querySelectorAll('label')].find(l => l.textContent.startsWith(%q)).querySelector('input,textarea'); f.value = %q; f.dispatchEvent(new Event('input')); }`, fields[i], fields[i+1])
+		}
+		return chromedp.Evaluate(fmt.Sprintf(`(() => { const d = [...document.querySelectorAll('details')].find(d => d.querySelector('summary').textContent.startsWith(%q)); d.open = true; %s d.querySelector('form button').click(); })()`, summary, b.String()), nil)
+	}
+	form := func(summary string) chromedp.Action {
+		return until(fmt.Sprintf(`[...document.querySelectorAll('details summary')].some(s => s.textContent.startsWith(%q))`, summary))
+	}
+	do("green coffee", form("Green coffee"), fill("Green coffee", "Lot", "lot <27>", "Charge mass", "980,5"), until(`document.querySelector('dialog [name=who]')`),
+		chromedp.SendKeys(`dialog [name=who]`, "Ada"), chromedp.Click(`dialog [value=yes]`), form("Green coffee: lot <27> · 981"))
 	press("charged", "Roasting")
 	do("drop", headline("Beans cooling"))
 	do("empty", headline("Warming up")) // cooled by the tray's probe
 	press("stop", "Cooling down")
 	do("list", chromedp.Click(`a[href="#batches"]`), until(`document.querySelector('.row strong')?.textContent.includes('harbour-medium')`), chromedp.Click(`.row`), until(`document.querySelector('.detail h2')?.textContent.includes('dropped')`))
+	do("weight", form("Roasted mass: waiting"), fill("Roasted mass", "Roasted mass", "841"), until(`document.querySelector('.detail').textContent.includes('loss 14.2')`), form("Roasted mass"), fill("Roasted mass", "Roasted mass", "839.5"), until(`document.querySelector('.detail').textContent.includes('0.841 kg')`))
+	do("note", form("Notes"), fill("Notes", "A further note", "smells of <b>jasmine</b>"), form("Notes (1)"), fill("Notes (1)", "Note 1", "smells of jasmine"), until(`[...document.querySelectorAll('.detail td')].some(c => c.textContent === 'smells of <b>jasmine</b>') && document.querySelector('.detail').textContent.includes('Kept: 1 entry')`))
+	do("cup", form("Cup"), fill("Cup", "Aroma", "8,25", "Total", "85.5"), form("Cup: 85.5 of 100"), fill("Cup", "Body", "eight"), until(`document.querySelector('.detail').textContent.includes('is no number')`))
 
 	res, err := http.Get("http://" + address + "/api/v1/batches")
 	if err != nil {
@@ -119,6 +135,9 @@ func TestMorningByClicking(t *testing.T) {
 	}
 	if len(kept.Batches) != 1 || kept.Batches[0].Result != record.BatchDone || !(kept.Batches[0].DropC > 200) {
 		t.Errorf("kept: %+v", kept.Batches)
+	}
+	if k := kept.Batches[0]; k.Lot != "lot <27>" || k.WeighedKg != 0.8395 || k.WeighedGreenKg != 0.9805 || k.Notes != 1 || k.CupTotal != 85.5 {
+		t.Errorf("entered: %+v", k)
 	}
 	for _, want := range []string{"beans are poured in", "The door is opened", "The tray is emptied"} {
 		if !strings.Contains(out.String(), want) {

@@ -59,7 +59,7 @@ func reportComparison(ctx context.Context, r *journal.Reader, list, at string, w
 			return fmt.Errorf("batch %d: %w", id, err)
 		}
 		if at == "first-crack" && !d.FirstCrackS.Known() {
-			return fmt.Errorf("batch %d has no first crack: line the batches up --at charge", id)
+			return exitError{codeInput, fmt.Errorf("batch %d has no first crack: line the batches up --at charge", id)}
 		}
 		all = append(all, d)
 	}
@@ -218,7 +218,7 @@ func reportLot(ctx context.Context, r *journal.Reader, lot string, w io.Writer) 
 		return err
 	}
 	if len(list) == 0 {
-		return fmt.Errorf("no batch carries the lot %q: batches --text finds parts of names, batches set BATCH lot=NAME enters one", lot)
+		return fmt.Errorf("no batch carries the lot %q (%w): batches --text finds parts of names, batches set BATCH lot=NAME enters one", lot, record.ErrNoBatch)
 	}
 	rows := oldestFirst(list)
 	o := summary("Green coffee "+rows[0].Lot, rows, nil)
@@ -242,7 +242,7 @@ func reportMonth(ctx context.Context, r *journal.Reader, month string, w io.Writ
 		return err
 	}
 	if len(list) == 0 {
-		return fmt.Errorf("no batch was charged in %s", from.Format("January 2006"))
+		return fmt.Errorf("no batch was charged in %s: %w", from.Format("January 2006"), record.ErrNoBatch)
 	}
 	before, err := r.Batches(ctx, record.Search{To: from, Result: record.BatchDone, Limit: baseBatches})
 	if err != nil {

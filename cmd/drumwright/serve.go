@@ -148,6 +148,12 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	}
 	defer lessons.close()
 	runner.Lessons = lessons.For
+	latches, err := keep.Latches(ctx)
+	if err != nil {
+		return err
+	}
+	next := newNextBatches(latches[nextBatchLatch], keep.LastBatchID(), keep, log)
+	defer next.close()
 	var work sync.WaitGroup
 	defer work.Wait()
 	kept := newMemoryKeeper(keep, core, restored, log)
@@ -158,7 +164,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	runner.Tape = recorder
 
 	punctual := newPunctuality()
-	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}, lessons}
+	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}, lessons, next}
 	if practice != nil {
 		runner.Sinks = append(runner.Sinks, practice)
 		fmt.Fprintf(stdout, "Simulated machine, %g times faster than life. Open http://%s in a browser; Ctrl-C ends it.\n", scale, m.Telemetry.Listen)
@@ -191,7 +197,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listener, err := panel.Listen(listenAddress(m))
 	if err != nil {

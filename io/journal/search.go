@@ -26,7 +26,7 @@ func weight(column string) string {
 var batchColumns = `b.id, result, recipe, recipe_hash, machine_hash, b.green_kg, charged, ended,
 	turn_s, turn_c, first_crack_s, drop_s, drop_c, target_drop_c, loss_at_drop,
 	(air_full_s * air_w + base_full_s * base_w) / 3.6e6, off_curve_rms_c, off_curve_most_c, ` +
-	strings.Join([]string{fact(record.FieldLot, ""), fact(record.FieldMoisture, ""), fact(record.FieldDensity, ""), weight("green_kg"), weight("roasted_kg"),
+	strings.Join([]string{fact(record.FieldLot, ""), fact(record.FieldMoisture, ""), fact(record.FieldDensity, ""), "coalesce(" + weight("green_kg") + ", CAST(" + fact(record.FieldCharge, "") + " AS REAL) / 1000)", weight("roasted_kg"),
 		fact(record.FieldCup, "total"),
 		`(SELECT group_concat(item, ',') FROM facts WHERE batch = b.id AND field = '` + record.FieldTag + `')`,
 		`(SELECT count(*) FROM facts WHERE batch = b.id AND field = '` + record.FieldNote + `')`}, ", ")

@@ -92,6 +92,36 @@ type browser struct {
 	off  bool // no more scans come
 }
 
+// One browser serves all tests of this package: each has a tab of its own, and by
+// the port of its server an origin and storage of its own.
+var shared struct {
+	once sync.Once
+	ctx  context.Context
+	err  error
+	end  []context.CancelFunc
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	for _, end := range shared.end {
+		end()
+	}
+	os.Exit(code)
+}
+
+func chromium(t *testing.T, path string) context.Context {
+	t.Helper()
+	shared.once.Do(func() {
+		alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WSURLReadTimeout(browserPatience))...)
+		ctx, endBrowser := chromedp.NewContext(alloc)
+		shared.ctx, shared.end, shared.err = ctx, []context.CancelFunc{endBrowser, endAlloc}, chromedp.Run(ctx)
+	})
+	if shared.err != nil {
+		t.Fatal(shared.err)
+	}
+	return shared.ctx
+}
+
 func openBrowser(t *testing.T) *browser {
 	t.Helper()
 	path := peertest.Find(t, "chromium")
@@ -106,8 +136,7 @@ func openBrowser(t *testing.T) *browser {
 	var work sync.WaitGroup
 	work.Go(func() { _ = b.server.Serve(ctx, l) })
 	work.Go(b.scans)
-	alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WSURLReadTimeout(browserPatience))...)
-	tab, endTab := chromedp.NewContext(alloc)
+	tab, endTab := chromedp.NewContext(chromium(t, path))
 	limited, endLimit := context.WithTimeout(tab, 3*browserPatience)
 	b.ctx = limited
 	chromedp.ListenTarget(tab, func(ev any) {
@@ -118,7 +147,6 @@ func openBrowser(t *testing.T) *browser {
 	t.Cleanup(func() {
 		endLimit()
 		endTab()
-		endAlloc()
 		close(b.stop)
 		cancel()
 		work.Wait()

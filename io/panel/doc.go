@@ -50,6 +50,16 @@
 //	POST /api/v1/batches/{id}/entries
 //	                           keeps what a person enters of a batch: who, field,
 //	                           value, item; see record.Entry; answers it as kept
+//	GET  /api/v1/next-batch    record.GreenAhead: what was said of the green coffee
+//	POST /api/v1/next-batch    {"who", "lot", "moisture_pct", "density_g_per_l",
+//	                           "charge_g"}: entered into the next batch of the
+//	                           loaded recipe; answers record.GreenAhead
+//	GET  /api/v1/batches/{id}/report
+//	                           a page to print, as all reports
+//	GET  /api/v1/reports/compare  ?batches=41,38,39&at=charge or first-crack
+//	GET  /api/v1/reports/lot   ?name=LOT
+//	GET  /api/v1/reports/month ?month=2026-11
+//	GET  /api/v1/reports/batches.csv  ?from=DAY&to=DAY: a row a batch
 //	GET  /api/v1/recipes/{name}/preflight
 //	                           what is to be expected of a recipe in the folder:
 //	                           the JSON of the command preflight

@@ -75,6 +75,8 @@ type Config struct {
 	Proofs   Proofs       // nil = there are none
 	Shop     Shop         // nil = nothing is told of machine and recipes
 	Learning Learning     // nil = nothing is learned
+	Next     NextBatches  // nil = nothing is said ahead of a batch
+	Reports  Reports      // nil = none are made
 	Metrics  http.Handler // nil = none
 	// Preflight flies a recipe of the folder by name and gives what is answered
 	// in JSON; nil = there is none. It runs on the request's goroutine.

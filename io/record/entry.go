@@ -20,6 +20,7 @@ const (
 	FieldLot         = "lot"             // name of the green coffee
 	FieldMoisture    = "moisture_pct"    // of the green coffee, % of its mass
 	FieldDensity     = "density_g_per_l" // of the green coffee, bulk
+	FieldCharge      = "charge_g"        // green mass that was charged, by the scale
 	FieldNote        = "note"            // item: its number in the batch
 	FieldTag         = "tag"             // item: the tag; value "yes"
 	FieldCup         = "cup"             // item: one of CupItems
@@ -60,6 +61,7 @@ var fieldRules = []fieldRule{
 	{name: FieldLot, longest: 100},
 	{name: FieldMoisture, lo: 3, hi: 25},
 	{name: FieldDensity, lo: 300, hi: 1000},
+	{name: FieldCharge, lo: 20, hi: 60000},
 	{name: FieldNote, longest: 2000, items: true},
 	{name: FieldTag, longest: 3, items: true},
 	{name: FieldCup, lo: -1, hi: 100, items: true},

@@ -18,7 +18,7 @@ const ctx = {
   get may() { return this.here; },
   get alarms() { return link.alarms; },
   get who() { return localStorage.getItem('who') || ''; },
-  button, command, again: () => forget(), answer: () => {}, go: p => { location.hash = p; },
+  button, command, name: title => ask(title).then(g => g?.who), again: () => forget(), answer: () => {}, go: p => { location.hash = p; },
 };
 const pages = { now: nowPage, recipes: recipesPage, batches: batchesPage, machine: machinePage, alarms: alarmsPage };
 let shown = null, name = '';

@@ -1,52 +1,72 @@
-// The batches that are kept.
-import { h, put, num, known, unit, span, day, s, plain } from './dom.js';
+// The batches that are kept: list, search, what waits for its weight, compare,
+// and the sheets of a month.
+import { h, put, text, day } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
+import { known } from './dom.js';
+import { field } from './forms.js';
+import { batchView, result, lossText } from './batch.js';
 
-const RESULT = { open: 'running', done: 'done', aborted: 'aborted' };
-
-function off(b) { return known(b.drop_c) && known(b.target_drop_c) ? b.drop_c - b.target_drop_c : null; }
-function result(b) {
-  const d = off(b);
-  return b.result !== 'done' ? RESULT[b.result] : known(d) ? `dropped ${num(Math.abs(d), 1)}\u202f°C ${d < 0 ? 'below' : 'above'} target` : 'done';
-}
+const MOST = 12; // batches on one sheet of comparison
+let remembered = { text: '', from: '', to: '', result: '' };
 
 export function batchesPage(ctx, chosen) {
-  const list = h('div', { class: 'list' }), detail = h('div', { class: 'detail' });
-  const el = h('div', { class: `page two ${chosen ? 'chosen' : ''}` }, h('div', {}, h('h1', {}, words.pages.batches), list), detail);
-  const rows = [];
+  const list = h('div', { class: 'list' }), detail = h('div', { class: 'detail' }), lots = h('datalist', { id: 'lots' });
+  const ticked = new Set(), compare = h('p', { class: 'links compare', role: 'status' });
+  const find = field('Search', { value: remembered.text, maxlength: 100, hint: 'recipe, lot, tag, note' }), from = field('From', { value: remembered.from, type: 'date' }), to = field('To', { value: remembered.to, type: 'date' });
+  const kind = h('select', {}, [['', 'all'], ['done', 'done'], ['aborted', 'broken off']].map(([v, t]) => h('option', { value: v, selected: remembered.result === v }, t)));
+  const filter = h('form', { class: 'filter' }, h('div', { class: 'fields' }, find.el, from.el, to.el, h('label', { class: 'field' }, h('span', {}, 'Result'), kind)), h('div', { class: 'line end' }, h('button', { type: 'submit', class: 'b' }, h('span', { class: 'label' }, 'Show'))));
+  const month = field('Month', { type: 'month', value: new Date().toISOString().slice(0, 7) }), sheet = h('a', { target: '_blank', rel: 'noopener' }, 'Sheet of the month'), csv = h('a', {}, 'Table for a spreadsheet (CSV)');
+  const months = () => {
+    const m = /^\d{4}-\d\d$/.test(month.text) ? month.text : '';
+    sheet.toggleAttribute('href', false); csv.toggleAttribute('href', false);
+    if (!m) return;
+    const [y, k] = m.split('-').map(Number), next = k === 12 ? `${y + 1}-01-01` : `${y}-${String(k + 1).padStart(2, '0')}-01`;
+    sheet.setAttribute('href', `/api/v1/reports/month?month=${m}`);
+    csv.setAttribute('href', `/api/v1/reports/batches.csv?from=${m}-01&to=${next}`);
+  };
+  month.input.addEventListener('input', months);
+  months();
+  const el = h('div', { class: `page two ${chosen ? 'chosen' : ''}` }, h('div', {}, h('h1', {}, words.pages.batches), h('details', { class: 'panel', open: Boolean(remembered.text || remembered.from || remembered.to || remembered.result) }, h('summary', {}, 'Search'), filter), h('details', { class: 'panel' }, h('summary', {}, 'A month'), h('div', { class: 'fields' }, month.el), h('p', { class: 'links' }, sheet, csv)), compare, list, lots), detail);
+  let rows = [];
+
+  function ticks() {
+    const ids = [...ticked];
+    put(compare, ids.length === 0 ? null : ids.length < 2 ? 'Tick a further batch to compare.' : ids.length > MOST ? `At most ${MOST} batches go on one sheet.`
+      : [h('a', { href: `/api/v1/reports/compare?batches=${ids.join(',')}`, target: '_blank', rel: 'noopener' }, `Compare ${ids[0]} with ${ids.length - 1} other${ids.length > 2 ? 's' : ''}`),
+        h('a', { href: `/api/v1/reports/compare?batches=${ids.join(',')}&at=first-crack`, target: '_blank', rel: 'noopener' }, 'lined up at first crack')]);
+  }
+
+  function row(b) {
+    const tick = h('input', { type: 'checkbox', 'aria-label': `Compare batch ${b.id}` });
+    tick.checked = ticked.has(b.id);
+    tick.addEventListener('change', () => { if (tick.checked) ticked.add(b.id); else ticked.delete(b.id); ticks(); });
+    const wait = b.result === 'done' && !known(b.weighed_kg);
+    return h('div', { class: 'rowline' }, h('label', { class: 'tick' }, tick), h('a', { class: 'row', href: `#batches/${b.id}`, 'aria-current': String(b.id) === chosen ? 'true' : null }, h('strong', {}, `${b.id} · ${b.recipe}`), h('span', {}, [day(b.charged), b.lot].filter(Boolean).join(' · ')),
+      h('span', { class: 'soft' }, [result(b), lossText(b), wait ? words.waiting : '', b.tags.join(' ')].filter(Boolean).join(' · '))));
+  }
+
   async function more(before) {
+    const q = new URLSearchParams({ limit: '50' });
+    for (const [k, v] of Object.entries(remembered)) if (v) q.set(k, v);
+    if (remembered.to) { const d = new Date(`${remembered.to}T00:00:00Z`); d.setUTCDate(d.getUTCDate() + 1); q.set('to', d.toISOString().slice(0, 10)); }
+    if (before) q.set('before', before);
     try {
-      const { batches } = await get(`/api/v1/batches?limit=50${before ? `&before=${before}` : ''}`);
-      rows.push(...batches);
-      put(list, rows.length ? rows.map(b => h('a', { class: 'row', href: `#batches/${b.id}`, 'aria-current': String(b.id) === chosen ? 'true' : null }, h('strong', {}, `${b.id} · ${b.recipe}`), h('span', {}, day(b.charged)), h('span', { class: 'soft' }, result(b)))) : h('p', {}, 'No batch is kept yet.'),
-        batches.length === 50 ? ctx.button({ label: 'Older batches', act: () => more(rows.at(-1).id) }) : null);
+      const { batches } = await get(`/api/v1/batches?${q}`);
+      rows = before ? [...rows, ...batches] : batches;
+      put(lots, [...new Set(rows.map(b => b.lot).filter(Boolean))].map(l => h('option', { value: l })));
+      put(list, rows.length ? rows.map(row) : h('p', {}, Object.values(remembered).some(Boolean) ? 'No batch is like that.' : 'No batch is kept yet.'), batches.length === 50 ? ctx.button({ label: 'Older batches', act: () => more(rows.at(-1).id) }) : null);
     } catch (e) { put(list, h('p', {}, e.message)); }
   }
+  filter.addEventListener('submit', ev => { ev.preventDefault(); remembered = { text: find.text, from: from.text, to: to.text, result: kind.value }; more(); });
   more();
-  if (chosen) get(`/api/v1/batches/${encodeURIComponent(chosen)}`).then(show).catch(e => put(detail, h('p', {}, e.message)));
-  else put(detail, h('p', { class: 'soft' }, 'Choose a batch to read it.'));
-
-  function show(b) {
-    put(detail, h('a', { class: 'back', href: '#batches' }, 'Back'), h('h2', {}, `Batch ${b.id}: ${result(b)}`),
-      h('dl', { class: 'facts' }, [['Recipe', b.recipe], ['Charged', day(b.charged)], ['Green coffee', known(b.green_kg) ? `${num(1000 * b.green_kg)}\u202fg` : '–'], ['Turn', known(b.turn_s) ? `${span(b.turn_s)}, ${unit(b.turn_c, 1, '°C')}` : '–'],
-        ['First crack', span(b.first_crack_s)], ['Drop', known(b.drop_s) ? `${span(b.drop_s)}, ${unit(b.drop_c, 1, '°C')}` : '–'],
-        ['Development', known(b.first_crack_s) && known(b.drop_s) ? `${span(b.drop_s - b.first_crack_s)}, ${num(100 * (b.drop_s - b.first_crack_s) / b.drop_s, 1)}\u202f%` : '–'], ['Loss, estimate', known(b.loss_at_drop) ? unit(100 * b.loss_at_drop, 1, '%') : '–']].map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v)))),
-      lane(b), h('h3', {}, 'What happened'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Events' }, h('table', {}, h('thead', {}, h('tr', {}, ['When', 'What', 'Words'].map(t => h('th', { scope: 'col' }, t)))), h('tbody', {}, b.events.map(e => h('tr', {}, h('td', {}, day(e.time)), h('td', {}, e.kind), h('td', {}, e.text || plain(e.name))))))));
+  ticks();
+  let here = null;
+  function open() {
+    here = ctx.here;
+    if (chosen) batchView(ctx, chosen, detail, () => more());
+    else put(detail, h('p', { class: 'soft' }, 'Choose a batch to read it, or tick some to compare them.'));
   }
-  return { el, update() {} };
-}
-
-// lane is the whole roast, pulled straight: the probe's difference from target.
-function lane(b) {
-  const pts = b.samples.filter(x => known(x.since_charge_s) && known(x.target_c) && known(x.temperatures_c.bean?.value)).map(x => ({ t: x.since_charge_s, y: x.temperatures_c.bean.value - x.target_c }));
-  if (pts.length < 2) return null;
-  const W = 720, H = 150, end = pts.at(-1).t, x = t => 60 + (W - 70) * t / end, y = v => 65 - Math.max(-8, Math.min(8, v)) * 50 / 8;
-  let d = '', last = -9;
-  for (const p of pts.filter((_, i) => i % Math.ceil(pts.length / 600) === 0)) { d += `${p.t - last > 5 ? 'M' : 'L'}${x(p.t).toFixed(1)} ${y(p.y).toFixed(1)}`; last = p.t; }
-  const marks = [['turn', b.turn_s], ['first crack', b.first_crack_s], ['drop', b.drop_s]].filter(m => known(m[1]) && m[1] <= end + 1);
-  return h('figure', {}, s('svg', { class: 'lane', viewBox: `0 0 ${W} ${H}`, role: 'img', 'aria-label': 'Difference of the bean probe from target over the roast' },
-    s('rect', { x: 60, y: 15, width: W - 70, height: 100, class: 'well' }), s('rect', { x: 60, y: y(1.500), width: W - 70, height: y(-1.500) - y(1.500), class: 'corridor' }), s('line', { x1: 60, x2: W - 10, y1: 65, y2: 65, class: 'hair' }),
-    [[8, '8 above'], [0, 'target'], [-8, '8 below']].map(([v, t]) => s('text', { x: 54, y: y(v) + 4, class: 'axis end' }, t)), s('path', { d, class: 'trace' }),
-    marks.map(([t, at]) => [s('line', { x1: x(at), x2: x(at), y1: 15, y2: 119, class: 'flag' }), s('text', { x: Math.min(x(at), W - 24), y: 132, class: 'axis mid' }, `${t} ${span(at)}`)])), h('figcaption', { class: 'soft' }, 'Bean probe minus target, °C, from charge to drop.'));
+  open();
+  return { el, update() { if (here !== ctx.here) open(); } };
 }

@@ -65,3 +65,11 @@ export async function send(command) {
     clearTimeout(t);
   }
 }
+
+// post enters something; what is refused is told in the daemon's words.
+export async function post(path, body) {
+  const r = await fetch(path, { method: 'POST', headers: { 'Content-Type': 'application/json', Accept: 'application/json' }, body: JSON.stringify(body) });
+  const b = await r.json().catch(() => ({}));
+  if (!r.ok) throw new Error(b.detail || b.reason || `${r.status}`);
+  return b;
+}

@@ -5,12 +5,14 @@ import { link, health, age } from './link.js';
 import { busy, rest } from './press.js';
 import { strips } from './strips.js';
 import { lanes } from './lanes.js';
+import { greenCard } from './green.js';
 
 export function nowPage(ctx) {
   const where = h('p', { class: 'where' }), head = h('h1', { id: 'headline' }), outlook = h('div', { class: 'outlook' }), next = h('p', { class: 'nexttext' });
   const buttons = h('div', { class: 'buttons' }), others = h('div', { class: 'buttons two', hidden: true, id: 'others' }), notNow = h('ul', { class: 'notnow' }), notNowHead = h('h2', { class: 'soft' }, words.notNow);
+  const green = greenCard(ctx);
   const answer = h('p', { class: 'answer', role: 'status' });
-  const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, answer, notNowHead, notNow);
+  const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, green.el, answer, notNowHead, notNow);
   const l = lanes(), st = strips(), exceptions = h('div', { class: 'panel', hidden: true });
   const el = h('div', { class: 'nowpage' }, say, h('div', { class: 'show' }, l.rail, l.bean, l.rise, st.el, exceptions));
   let key = '', open = false;
@@ -62,6 +64,7 @@ export function nowPage(ctx) {
       if (notNow.children.length !== why.length) put(notNow, why.map(() => h('li', {})));
       why.forEach((t, i) => text(notNow.children[i], t));
     }
+    green.update(now, link.state, hs === 'live');
     l.update({ now, measured: link.measured, state: link.state, samples: ctx.samples, recipe: ctx.recipe, scale: ctx.machine?.time_scale || 1 });
     st.update(ctx.machine?.strips, link.measured, link.state, link.alarms?.alarms || []);
     const ex = ctx.machine?.exceptions || [];
