@@ -140,6 +140,7 @@ func (c *pointCheck) access() point.Access {
 	if c.isInput {
 		c.plausible(&a)
 	}
+	c.sensed(&a)
 	c.units(&a)
 	c.timing(&a)
 	if words := a.Type.Words(); int(a.Address)+max(words, a.SpanWords) > 65536 {
@@ -225,7 +226,7 @@ func (c *pointCheck) kindRules(a *point.Access) {
 		c.fault("time_proportioned", "time_proportioned", "air_heater_power and radiant_power only", "take it out")
 	}
 	numeric := !single && !hasStates
-	c.only(numeric, "numbers only", "scale", "offset", "open_codes", "min", "max")
+	c.only(numeric, "numbers only", "scale", "offset", "open_codes", "min", "max", "sensor", "correction", "cold_junction")
 	c.only(single, "contacts of one bit only", "inverted")
 	c.only(hasStates, "with states only", "mask")
 	if numeric && c.p.Scale == 0 && c.sound(join(c.key, "scale")) {

@@ -40,6 +40,8 @@ type Machine struct {
 	Back    [point.NumOutputs]point.Access `yaml:"-"` // where an output is read back, valid where HasBack
 	HasBack [point.NumOutputs]bool         `yaml:"-"`
 
+	Junction [point.NumInputs]point.Access `yaml:"-"` // where the cold junction of an input is read, valid where its Sensor is a thermocouple
+
 	Constants []Constant `yaml:"-"` // of the devices, at most point.MaxConstants
 
 	Cycle  [point.NumOutputs]TimeProportion `yaml:"-"` // PeriodS > 0 where an on/off heater is time-proportioned
@@ -105,6 +107,9 @@ type Point struct {
 	Order    string          `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
 	Scale    float64         `yaml:"scale" default:"1" doc:"value = raw × scale + offset, the value in the unit of the role; for air_heater_power and radiant_power the value is percent of rated power, for speeds what in says"`
 	Offset   float64         `yaml:"offset" default:"0" doc:"added after scaling, in the unit of the scaled value"`
+	Sensor   string          `yaml:"sensor" enum:"pt100,pt1000,type_k,type_j" doc:"the device gives what a resistance thermometer or thermocouple gives: raw × scale + offset is then in Ω or mV; left out = it gives °C"`
+	Junction *ColdJunction   `yaml:"cold_junction" doc:"with a thermocouple: where the temperature of its terminals is read"`
+	Correct  *Correction     `yaml:"correction" doc:"with sensor: what calibration found, in °C; without it scale and offset hold it"`
 	In       string          `yaml:"in" enum:"Hz,percent,rpm" default:"Hz" doc:"drum_speed and blower_speed: what the device counts in"`
 	FullHz   Hertz           `yaml:"full_scale" range:"1..400" doc:"with in: percent, the frequency at 100 %"`
 	Poles    int             `yaml:"poles" range:"2..12" doc:"with in: rpm, the motor's poles"`
@@ -123,6 +128,24 @@ type Point struct {
 	RefreshS Seconds         `yaml:"refresh" range:"0..60" doc:"write again after this time even if unchanged, for modules with a watchdog; heartbeat: its rhythm"`
 	Cycle    *TimeProportion `yaml:"time_proportioned" doc:"for an on/off heater output"`
 	ReadBack *ReadBack       `yaml:"read_back" doc:"outputs: where the device says what it has taken"`
+}
+
+// ColdJunction is where the temperature of a thermocouple's terminals is read, at
+// the device that reads the thermocouple, °C.
+type ColdJunction struct {
+	Table   string  `yaml:"table" enum:"holding,input_register" doc:"address space; default that of the point"`
+	Address *int    `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
+	Type    string  `yaml:"type" enum:"int16,uint16,int32,uint32,float32" default:"int16" doc:"layout of the number"`
+	Order   string  `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
+	Scale   float64 `yaml:"scale" default:"1" doc:"°C = raw × scale + offset"`
+	Offset  float64 `yaml:"offset" default:"0" doc:"added after scaling, in °C"`
+}
+
+// Correction is what calibration found of a sensor: true = gain × converted +
+// offset.
+type Correction struct {
+	Gain   float64 `yaml:"gain" range:"0.9..1.1" default:"1" doc:"share by which the converted temperature is off"`
+	Offset Kelvins `yaml:"offset" range:"-20..20" default:"0 K" doc:"added to it"`
 }
 
 // ReadBack is where a device says what it has taken of an output, laid out like

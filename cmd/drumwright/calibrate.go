@@ -20,6 +20,7 @@ import (
 	"drumwright/io/journal"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/io/sensor"
 	"drumwright/profiles"
 )
 
@@ -243,6 +244,10 @@ func (o *calibrateOptions) probe(m *profiles.Machine, i point.Input) (*calibrate
 	}
 	a := &m.In[i]
 	key := "inputs." + i.String()
+	if a.Sensor != sensor.None { // scale and offset are ohms or millivolts there
+		c.edits = []amend.Edit{{Path: key + ".correction.gain", Value: figure6(a.Gain * l.Gain)}, {Path: key + ".correction.offset", Value: strconv.FormatFloat(math.Round(1000*(l.Gain*a.ShiftK+l.Offset))/1000, 'f', -1, 64) + " K"}}
+		return c, nil
+	}
 	c.edits = []amend.Edit{{Path: key + ".scale", Value: figure6(a.Scale * l.Gain)}, {Path: key + ".offset", Value: strconv.FormatFloat(math.Round(1000*(l.Gain*a.Offset+l.Offset))/1000, 'f', -1, 64)}}
 	return c, nil
 }

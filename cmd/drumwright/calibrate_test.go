@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumwright/cmd/drumwright/internal/wiring"
 	"drumwright/control/calibrate"
 	"drumwright/io/journal"
 	"drumwright/io/point"
@@ -69,6 +70,44 @@ func TestCalibrationPutsAProbeRight(t *testing.T) {
 		raw := wrong(want) / 0.1 // what the module sends, in 0.1 °C
 		if got := raw*a.Scale + a.Offset; math.Abs(got-want) > float64(c.Uncertainty) || math.Abs(got-want) > 0.05 {
 			t.Errorf("at %g °C it now reads %.3f, stated uncertainty at 200 °C %.2f", want, got, float64(c.Uncertainty))
+		}
+	}
+}
+
+// Where the module gives ohms or millivolts, scale and offset are those of the
+// module: what calibration finds goes into the correction, upon the one that is
+// there already.
+func TestCalibrationOfASensorCorrectsDegrees(t *testing.T) {
+	text, _ := profiles.Example("machines/lark-300.yaml")
+	path := filepath.Join(t.TempDir(), "machine.yaml")
+	if err := os.WriteFile(path, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		item          string
+		i             point.Input
+		gain, offsetK float64 // of the file after it
+	}{
+		{"ambient", point.Ambient, 1.02, 1.02*-0.8 + 1}, // true = 1.02 × reading + 1
+		{"heater_element", point.HeaterElement, 1.02, 1},
+	} {
+		before, err := machineFrom(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if code, text := runText("calibrate", path, c.item, "--who", "Ada", "--at", "0=1±0.1", "--at", "50=52±0.1", "--write", "--yes"); code != codeOK {
+			t.Fatal(text)
+		}
+		after, err := machineFrom(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, b := &after.In[c.i], &before.In[c.i]
+		if a.Scale != b.Scale || a.Offset != b.Offset || math.Abs(a.Gain-c.gain) > 1e-5 || math.Abs(a.ShiftK-c.offsetK) > 1e-3 {
+			t.Errorf("%s: %+v after it, %+v before", c.item, a, b)
+		}
+		if wiring.Hash(before) != wiring.Hash(after) {
+			t.Errorf("%s: the wiring is another", c.item)
 		}
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"drumwright/io/journal"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/io/sensor"
 	"drumwright/profiles"
 	"drumwright/safety"
 	"drumwright/safety/proof"
@@ -153,6 +154,9 @@ func describePoints(w io.Writer, m *profiles.Machine) error {
 		}
 		if a.Type.Words() == 2 {
 			kind += " " + a.Order.String()
+		}
+		if a.Sensor != sensor.None {
+			kind += " " + a.Sensor.Unit() + " " + a.Sensor.String()
 		}
 		fmt.Fprintf(t, "%s\t%s\t%d\t%s\t%d\t%s\t%s\n", name, m.BusList[a.Bus].Name, a.Unit, a.Table, a.Address, kind, about)
 	}

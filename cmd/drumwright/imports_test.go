@@ -42,7 +42,7 @@ var arrows = map[string][]string{
 	"control/tune":            {"control/lsq", "control/pid"},
 	"control/plant":           {"control/bean"},
 	"control/plant/registers": {"control/plant", "profiles", "io/point"},
-	"io/point":                {},
+	"io/point":                {"io/sensor"},
 	"io/record":               {"io/point"}, // a leaf that control, safety and all sinks share
 	"io/record/recordtest":    {"io/record", "io/point"},
 	"io/sensor":               {},
@@ -54,7 +54,7 @@ var arrows = map[string][]string{
 	"io/say":                  {"io/point", "io/record"},
 	"io/panel":                {"io/point", "io/record", "io/say"},
 	"io/report":               {"io/point", "io/record"},
-	"profiles":                {"io/point"},
+	"profiles":                {"io/point", "io/sensor"},
 	"safety":                  {"profiles", "io/point", "io/record", "safety/alarm"},
 	"safety/alarm":            {"io/record"},
 	"safety/proof":            {"profiles", "io/point", "io/record"},

@@ -52,7 +52,12 @@ func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.
 		}
 	}
 	backup := fmt.Sprintf("%s.before-%s", m.File, now.Format("20060102-150405"))
-	if err := writeAnew(backup, before); err != nil {
+	err = writeAnew(backup, before)
+	for n := 2; errors.Is(err, os.ErrExist) && n < 100; n++ { // two changes within one second
+		backup = fmt.Sprintf("%s.before-%s.%d", m.File, now.Format("20060102-150405"), n)
+		err = writeAnew(backup, before)
+	}
+	if err != nil {
 		return err
 	}
 	if now, err := os.ReadFile(m.File); err != nil || !bytes.Equal(now, before) {

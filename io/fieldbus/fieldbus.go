@@ -221,8 +221,16 @@ func (f *Fieldbus) Read(ctx context.Context, nowS float64, deadline time.Time, i
 	}
 	for role := range numSources {
 		v := role.in(img)
+		if v == nil {
+			continue
+		}
 		if *v = (point.Value{}); role.fitted(f.m) {
 			*v = f.in[role].at(nowS)
+		}
+	}
+	for i := range point.NumInputs {
+		if junction := firstJunction + source(i); junction.fitted(f.m) {
+			img.In[i] = f.m.In[i].Compensate(img.In[i], f.in[junction].at(nowS))
 		}
 	}
 }

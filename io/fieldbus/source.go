@@ -8,12 +8,14 @@ import (
 )
 
 // source is one thing that is read: an input, what a device says it has taken of
-// an output, or a constant of a device. They are numbered through in that order.
+// an output, the cold junction of an input, or a constant of a device. They are
+// numbered through in that order.
 type source int
 
 const (
 	firstBack     = source(point.NumInputs)
-	firstConstant = firstBack + source(point.NumOutputs)
+	firstJunction = firstBack + source(point.NumOutputs)
+	firstConstant = firstJunction + source(point.NumInputs)
 	numSources    = firstConstant + point.MaxConstants
 )
 
@@ -22,19 +24,24 @@ func (s source) fitted(m *profiles.Machine) bool {
 	switch {
 	case s < firstBack:
 		return m.HasIn[s]
-	case s < firstConstant:
+	case s < firstJunction:
 		return m.HasBack[s-firstBack]
+	case s < firstConstant:
+		return m.HasIn[s-firstJunction] && m.In[s-firstJunction].Sensor.Thermocouple()
 	}
 	return int(s-firstConstant) < len(m.Constants)
 }
 
-// in is its place in the image of a scan.
+// in is its place in the image of a scan; nil for a cold junction, which shows in
+// its input only.
 func (s source) in(img *point.Image) *point.Value {
 	switch {
 	case s < firstBack:
 		return &img.In[s]
-	case s < firstConstant:
+	case s < firstJunction:
 		return &img.Back[s-firstBack]
+	case s < firstConstant:
+		return nil
 	}
 	return &img.Known[s-firstConstant]
 }
@@ -44,8 +51,10 @@ func (s source) name() string {
 	switch {
 	case s < firstBack:
 		return point.Input(s).String()
-	case s < firstConstant:
+	case s < firstJunction:
 		return "read_back of " + point.Output(s-firstBack).String()
+	case s < firstConstant:
+		return "cold_junction of " + point.Input(s-firstJunction).String()
 	}
 	return fmt.Sprintf("identity[%d]", s-firstConstant+1)
 }
@@ -53,7 +62,8 @@ func (s source) name() string {
 // accessesOf gathers where everything is read.
 func accessesOf(m *profiles.Machine) (all [numSources]point.Access) {
 	copy(all[:firstBack], m.In[:])
-	copy(all[firstBack:firstConstant], m.Back[:])
+	copy(all[firstBack:firstJunction], m.Back[:])
+	copy(all[firstJunction:firstConstant], m.Junction[:])
 	for i := range m.Constants {
 		all[firstConstant+source(i)] = m.Constants[i].Access
 	}

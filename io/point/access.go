@@ -1,5 +1,7 @@
 package point
 
+import "drumwright/io/sensor"
+
 // Table is one of the four Modbus address spaces.
 type Table uint8
 
@@ -72,7 +74,10 @@ type State struct {
 // of the conversions applies, looked for in this order: States (after Mask),
 // Bit, bool tables and types, number.
 //
-// A number is raw·Scale + Offset on reading, (value − Offset)/Scale on writing.
+// A number is raw·Scale + Offset on reading, (value − Offset)/Scale on writing. With
+// a Sensor that is in ohms or millivolts: Decode and Encode speak °C for resistance
+// thermometers, and mV for thermocouples, which Compensate turns into °C once the
+// cold junction is known, as Uncompensate does for a device's side of the wire.
 type Access struct {
 	Bus     int // index into the machine's buses
 	Unit    uint8
@@ -85,12 +90,14 @@ type Access struct {
 	States  []State
 
 	Scale, Offset float64
-	Inverted      bool      // contacts: the raw 1 means 0
-	OpenCodes     []float64 // raw values by which the module reports an open probe
-	Min, Max      float64   // plausible range in engineering units; values outside are bad
-	EveryScans    int       // read every n-th scan, 1 = each
-	Alone         bool      // never read together with neighbours
-	SpanWords     int       // registers that must be read or written as one, from Address; 0 = Type.Words()
+	Sensor        sensor.Kind // what Scale and Offset lead to is in its unit, not in °C
+	Gain, ShiftK  float64     // with Sensor: true = Gain·converted + ShiftK, as calibrated
+	Inverted      bool        // contacts: the raw 1 means 0
+	OpenCodes     []float64   // raw values by which the module reports an open probe
+	Min, Max      float64     // plausible range in engineering units; values outside are bad
+	EveryScans    int         // read every n-th scan, 1 = each
+	Alone         bool        // never read together with neighbours
+	SpanWords     int         // registers that must be read or written as one, from Address; 0 = Type.Words()
 
 	// Writing.
 	Multiple     bool // use function 15 or 16 also for one value

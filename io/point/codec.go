@@ -3,6 +3,8 @@ package point
 import (
 	"fmt"
 	"math"
+
+	"drumwright/io/sensor"
 )
 
 // words puts two registers, as they stand on the wire, into the order ABCD; it is
@@ -82,6 +84,14 @@ func (a *Access) Decode(words []uint16) Value {
 		return a.contact(raw != 0)
 	}
 	v := raw*a.Scale + a.Offset
+	if a.Sensor != sensor.None {
+		return a.sensed(v)
+	}
+	return a.plausible(v)
+}
+
+// plausible is a value as far as its range goes.
+func (a *Access) plausible(v float64) Value {
 	if !(v >= a.Min && v <= a.Max) {
 		return Value{V: v, Quality: Bad, Cause: OutOfRange}
 	}
@@ -123,6 +133,9 @@ func (a *Access) Encode(v float64, dst *[2]uint16) (int, error) {
 	case a.Type == Bool:
 		dst[0] = a.Order.one(bit(on))
 		return 1, nil
+	}
+	if a.Sensor != sensor.None && !a.Sensor.Thermocouple() {
+		v = a.Sensor.Electrical(a.uncorrected(v), 0)
 	}
 	raw := (v - a.Offset) / a.Scale
 	if a.Type == Float32 && !(math.Abs(raw) <= math.MaxFloat32) {

@@ -33,11 +33,12 @@ const (
 	Frozen             // has not moved at all while it should
 	Disagrees          // differs too much from a redundant point
 	UnknownState       // a status word that the machine file does not list
+	NoJunction         // the cold junction of a thermocouple is not known
 )
 
 func (c Cause) String() string {
 	return [...]string{"", "not read yet", "time-out", "bus down", "refused by device", "wrong reply",
-		"open probe", "out of range", "jump", "frozen", "disagrees", "unknown state"}[c]
+		"open probe", "out of range", "jump", "frozen", "disagrees", "unknown state", "cold junction not known"}[c]
 }
 
 // Value is one measured value with its quality. V is meaningful when the

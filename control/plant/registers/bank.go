@@ -17,6 +17,9 @@ type bank struct {
 	words []uint16
 }
 
+// terminalsC is how warm it is where the wires of thermocouples end.
+const terminalsC = 31.3
+
 type bankKey struct {
 	bus   int
 	unit  uint8
@@ -46,6 +49,9 @@ func layOut(m *profiles.Machine) map[bankKey]*bank {
 	for i := range m.In {
 		if m.HasIn[i] {
 			note(&m.In[i])
+			if m.In[i].Sensor.Thermocouple() {
+				note(&m.Junction[i])
+			}
 		}
 	}
 	for o := range m.Out {
@@ -89,6 +95,12 @@ func (s *Server) input(i point.Input, v float64, open bool) error {
 		}
 		n, err = a.EncodeRaw(raw, &w)
 	default:
+		if a.Sensor.Thermocouple() {
+			v = a.Uncompensate(v, terminalsC)
+			if err := s.set(&s.m.Junction[i], terminalsC); err != nil {
+				return fmt.Errorf("simulated machine: cold_junction of %s: %w", i, err)
+			}
+		}
 		n, err = a.Encode(v, &w)
 	}
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"drumwright/io/fieldbus"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/io/sensor"
 	"drumwright/profiles"
 	"drumwright/safety"
 )
@@ -188,7 +189,11 @@ func (x *shop) check(when string) {
 		a := &x.m.In[i]
 		step := 1e-9 // contacts, states and counts are exact
 		if i.Role().Kind == point.Temperature || i.Role().Kind == point.Number {
-			step = math.Abs(a.Scale)/2 + 1e-9
+			perUnit := a.Sensor.Electrical(want+0.5, 0) - a.Sensor.Electrical(want-0.5, 0) // Ω or mV for each K
+			step = math.Abs(a.Scale)/2/perUnit*1.02 + 1e-9
+			if a.Sensor == sensor.None {
+				step = math.Abs(a.Scale)/2 + 1e-9
+			}
 			if a.Type == point.Float32 {
 				step = math.Abs(want)*math.Pow(2, -24) + 1e-9
 			}
@@ -251,6 +256,45 @@ func TestFieldbusAndPlantAgree(t *testing.T) {
 				t.Error("cooling fan does not run")
 			}
 		})
+	}
+}
+
+// A thermocouple is no better than its cold junction: one that cannot be, or a
+// probe that is open, is told, and a warmer one is not taken for a hotter probe.
+func TestThermocoupleBesideItsJunction(t *testing.T) {
+	x := openShop(t, example(t, "lark-300"), true, 3)
+	x.read()
+	x.read()
+	x.check("at rest")
+	junction, element := &x.m.Junction[point.HeaterElement], &x.m.In[point.HeaterElement]
+	put := func(a *point.Access, raw float64) point.Value {
+		t.Helper()
+		var w [2]uint16
+		n, err := a.EncodeRaw(raw, &w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x.s.bankOf(a).put(a, w[:n])
+		x.read()
+		x.read()
+		return x.img.In[point.HeaterElement]
+	}
+	before := x.img.In[point.HeaterElement].V
+	// Type K is 40 to 41 µV/K here, so that the probe goes with its terminals, K for K.
+	if v := put(junction, 313+100); math.Abs(v.V-before-10) > 0.2 || v.Quality != point.Good {
+		t.Errorf("with terminals warmer by 10 K and the same millivolts it reads %+v, was %v", v, before)
+	}
+	if v := put(junction, 900); v.Quality != point.Bad || v.Cause != point.NoJunction {
+		t.Errorf("with terminals at 90 °C it reads %+v", v)
+	}
+	if v := put(junction, -32768); v.Quality != point.Bad || v.Cause != point.NoJunction {
+		t.Errorf("with an open junction probe it reads %+v", v)
+	}
+	if v := put(junction, 313); v.Quality != point.Good {
+		t.Errorf("with a sound junction it reads %+v", v)
+	}
+	if v := put(element, 30000); v.Quality != point.Bad || v.Cause != point.OpenProbe || math.Abs(v.V-before) > 1 {
+		t.Errorf("at 60 mV it reads %+v, last %v", v, before)
 	}
 }
 

@@ -99,7 +99,7 @@ func TestMbpollOverRTU(t *testing.T) {
 			if got := values(t, out, err)[8451]; got != 300 {
 				t.Errorf("drum frequency shows %d, want 300 of 0.1 Hz", got)
 			}
-			refused(t, "Illegal data address", append(line, "-a", "2", "-r", "4", "-c", "3", "-t", "3", "-1", path)...)
+			refused(t, "Illegal data address", append(line, "-a", "2", "-r", "4", "-c", "4", "-t", "3", "-1", path)...)
 			// Asked for its id, a function that no unit has; mbpoll ends with 0 all the same.
 			out, _ = mbpoll(t, "-m", "rtu", "-b", "19200", "-P", parity, "-o", "5", "-a", "2", "-u", path)
 			if !strings.Contains(out, "Illegal function") {

@@ -28,6 +28,9 @@ type field struct {
 	err     error
 }
 
+// terminalsC is how warm it is where the wires of thermocouples end.
+const terminalsC = 31.3
+
 // read fills the image of one scan.
 func (f *field) read(img *point.Image) {
 	r := f.machine.Readings()
@@ -48,7 +51,13 @@ func (f *field) read(img *point.Image) {
 			img.In[i].AgeS += float64(f.m.Scan.PeriodS)
 			continue
 		}
+		if a.Sensor.Thermocouple() {
+			v = a.Uncompensate(v, terminalsC)
+		}
 		img.In[i] = f.through(a, i, v)
+		if a.Sensor.Thermocouple() {
+			img.In[i] = a.Compensate(img.In[i], point.Value{V: terminalsC, Quality: point.Good})
+		}
 	}
 	f.last = *img
 	f.scan++

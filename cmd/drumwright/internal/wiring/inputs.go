@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"drumwright/io/point"
+	"drumwright/io/sensor"
 )
 
 const (
@@ -87,7 +88,7 @@ func (w *Walk) atRest(ctx context.Context) error {
 			if v.Usable() {
 				r.fail(Off, fmt.Sprintf("expected at rest %.4g to %.4g %s", lo, hi, i.Role().Unit))
 			}
-			w.explain(&r, i, words, lo, hi)
+			w.explain(ctx, &r, i, words, lo, hi)
 		}
 		if !v.Usable() && r.Verdict == Right {
 			r.fail(Off, "it cannot be read: check wire, address and open_codes")
@@ -100,13 +101,25 @@ func (w *Walk) atRest(ctx context.Context) error {
 }
 
 // explain looks for another way to read a number that would make sense.
-func (w *Walk) explain(r *Result, i point.Input, words []uint16, lo, hi float64) {
+func (w *Walk) explain(ctx context.Context, r *Result, i point.Input, words []uint16, lo, hi float64) {
 	a := &w.m.In[i]
 	if len(words) < a.Type.Words() {
 		return
 	}
-	fit := fitting(a, words, lo, hi)
-	if i.Role().Kind == point.Temperature {
+	junctionC := w.record.RoomC
+	if a.Sensor.Thermocouple() {
+		j := &w.m.Junction[i]
+		if at, _ := w.s.words(ctx, j); len(at) >= j.Type.Words() {
+			if v := j.Decode(at); v.Usable() {
+				junctionC = v.V
+			} else {
+				r.fail(Off, fmt.Sprintf("its cold junction reads %.4g °C: check the address and scale of cold_junction", v.V))
+				return
+			}
+		}
+	}
+	fit := fitting(a, words, junctionC, lo, hi)
+	if i.Role().Kind == point.Temperature && a.Sensor == sensor.None {
 		if c := (a.Raw(words)*a.Scale + a.Offset - 32) / 1.8; c >= lo && c <= hi {
 			r.fail(Scale, fmt.Sprintf("it makes sense as Fahrenheit: %.1f °C", c))
 			return
@@ -117,6 +130,12 @@ func (w *Walk) explain(r *Result, i point.Input, words []uint16, lo, hi float64)
 		return
 	}
 	r.fail(fit[0].faultOf(a), "it makes sense with "+fit[0].String())
+	switch {
+	case a.Sensor == sensor.Pt1000 && fit[0].times == 10:
+		r.Suggest += "; or with sensor pt100"
+	case a.Sensor == sensor.Pt100 && fit[0].times == 0.1:
+		r.Suggest += "; or with sensor pt1000"
+	}
 	for _, f := range fit[1:min(3, len(fit))] {
 		r.Suggest += "; or with " + f.String()
 	}
@@ -334,8 +353,8 @@ func (w *Walk) turn(ctx context.Context) error {
 		if counted == 0 {
 			r.Fault = NoFeedback
 		}
-		was := readings(a, first)
-		for _, x := range readings(a, last) {
+		was := readings(a, first, 0)
+		for _, x := range readings(a, last, 0) {
 			for _, y := range was {
 				if d := x.value - y.value; x.Order == y.Order && x.Type == y.Type && x.times == 1 && y.times == 1 && d >= n-1 && d <= n+1 {
 					r.fail(x.faultOf(a), fmt.Sprintf("it makes sense with order %s, type %s: %.0f pulses", x.Order, x.Type, d))

@@ -26,7 +26,8 @@ func (r reading) String() string {
 
 // readings are all ways to read a point's registers as a number, the one of the
 // machine file first: with another layout, or with a scale off by a power of ten.
-func readings(a *point.Access, words []uint16) []reading {
+// junctionC is the cold junction of a thermocouple, °C.
+func readings(a *point.Access, words []uint16, junctionC float64) []reading {
 	types := []point.Type{a.Type}
 	for _, t := range [...]point.Type{point.Int16, point.Uint16, point.Int32, point.Uint32, point.Float32} {
 		if t != a.Type && t.Words() == a.Type.Words() {
@@ -45,8 +46,8 @@ func readings(a *point.Access, words []uint16) []reading {
 				b := *a
 				b.Order, b.Type = o, t
 				raw := b.Raw(words)
-				v := raw*a.Scale*times + a.Offset
-				if math.IsNaN(v) || math.IsInf(v, 0) || times != 1 && (o != a.Order || t != a.Type) {
+				v, sound := a.Sensor.Celsius(raw*a.Scale*times+a.Offset, junctionC)
+				if !sound || math.IsNaN(v) || math.IsInf(v, 0) || times != 1 && (o != a.Order || t != a.Type) {
 					continue // one mistake at a time
 				}
 				out = append(out, reading{o, t, times, v})
@@ -58,8 +59,8 @@ func readings(a *point.Access, words []uint16) []reading {
 
 // fitting picks the readings that lie in a span. They are told apart from the
 // machine file's by what must be changed.
-func fitting(a *point.Access, words []uint16, lo, hi float64) (fit []reading) {
-	for _, r := range readings(a, words) {
+func fitting(a *point.Access, words []uint16, junctionC, lo, hi float64) (fit []reading) {
+	for _, r := range readings(a, words, junctionC) {
 		if r.value >= lo && r.value <= hi && !(r.Order == a.Order && r.Type == a.Type && r.times == 1) {
 			fit = append(fit, r)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"drumwright/io/fieldbus"
 	"drumwright/io/point"
+	"drumwright/io/sensor"
 	"drumwright/profiles"
 	"drumwright/safety"
 )
@@ -62,10 +63,15 @@ func Hash(m *profiles.Machine) string {
 	for i := range point.NumInputs {
 		if m.HasIn[i] {
 			a := m.In[i]
-			if i.Role().Kind == point.Temperature {
-				a.Scale, a.Offset = 0, 0 // what calibration changes
+			// What calibration changes:
+			a.Gain, a.ShiftK = 0, 0
+			if i.Role().Kind == point.Temperature && a.Sensor == sensor.None {
+				a.Scale, a.Offset = 0, 0
 			}
 			fmt.Fprintln(h, i, a)
+			if a.Sensor.Thermocouple() {
+				fmt.Fprintln(h, m.Junction[i])
+			}
 		}
 	}
 	for o := range point.NumOutputs {

@@ -6,6 +6,7 @@ import (
 
 	"drumwright/control/plant"
 	"drumwright/io/point"
+	"drumwright/io/sensor"
 	"drumwright/profiles"
 )
 
@@ -85,6 +86,8 @@ func TestWrongWiringIsNamed(t *testing.T) {
 			change: func(m *profiles.Machine) { m.Out[point.DrumSpeed].Scale *= 10; m.HasBack[point.DrumSpeed] = false }},
 		{name: "drive scale tenfold", machine: "heron-1000", point: "drum_speed", fault: Scale,
 			change: func(m *profiles.Machine) { m.Out[point.DrumSpeed].Scale /= 10; m.HasBack[point.DrumSpeed] = false }},
+		{name: "resistance thermometer of another size", machine: "lark-300", point: "ambient", fault: Scale,
+			change: func(m *profiles.Machine) { m.In[point.Ambient].Sensor = sensor.Pt1000 }},
 		{name: "inverted switch", machine: "heron-1000", point: "cover_closed", fault: Inverted,
 			change: func(m *profiles.Machine) { m.In[point.CoverClosed].Inverted = !m.In[point.CoverClosed].Inverted }},
 		{name: "heaters exchanged, with currents", machine: "heron-1000", point: "air_heater_power", fault: Exchanged, with: "radiant_power", heat: true,
