@@ -23,6 +23,7 @@ type Fieldbus struct {
 	buses   []*bus
 	workers []*worker // of all buses but inline
 	inline  *bus      // served by the caller; nil if there is no TCP bus
+	inStep  bool      // all buses are served by the caller, in turn
 	access  [numSources]point.Access
 	in      [numSources]reading
 	scan    uint64
@@ -39,9 +40,13 @@ var (
 // New prepares the buses of a machine: read groups, outputs and transports.
 // It opens nothing. The machine must not change afterwards.
 func New(m *profiles.Machine, logger *slog.Logger) (*Fieldbus, error) {
-	f := &Fieldbus{m: m, access: accessesOf(m)}
+	return newFieldbus(m, logger, nil)
+}
+
+func newFieldbus(m *profiles.Machine, logger *slog.Logger, exchange Exchange) (*Fieldbus, error) {
+	f := &Fieldbus{m: m, access: accessesOf(m), inStep: exchange != nil}
 	for i := range m.BusList {
-		b, err := newBus(m, i, &f.access, logger)
+		b, err := newBus(m, i, &f.access, logger, exchange)
 		if err != nil {
 			return nil, fmt.Errorf("bus %s: %w", m.BusList[i].Name, err)
 		}
@@ -51,9 +56,11 @@ func New(m *profiles.Machine, logger *slog.Logger) (*Fieldbus, error) {
 		for _, role := range b.roles {
 			f.in[role] = b.in[role]
 		}
-		if f.inline == nil && b.tcp {
+		switch {
+		case f.inStep:
+		case f.inline == nil && b.tcp:
 			f.inline = b
-		} else {
+		default:
 			f.workers = append(f.workers, newWorker(b))
 		}
 	}
@@ -68,7 +75,7 @@ func periodOf(m *profiles.Machine) float64 {
 	return 0.1
 }
 
-func newBus(m *profiles.Machine, index int, access *[numSources]point.Access, logger *slog.Logger) (*bus, error) {
+func newBus(m *profiles.Machine, index int, access *[numSources]point.Access, logger *slog.Logger, exchange Exchange) (*bus, error) {
 	file := withDefaults(m.BusList[index].BusFile)
 	b := &bus{
 		name:    m.BusList[index].Name,
@@ -79,15 +86,24 @@ func newBus(m *profiles.Machine, index int, access *[numSources]point.Access, lo
 		access:  access,
 		turn:    make(chan struct{}, 1),
 	}
+	far := func() *looped { return &looped{bus: index, exchange: exchange} }
 	switch {
-	case file.TCP != nil && file.RTU == nil:
+	case (file.TCP == nil) == (file.RTU == nil):
+		return nil, errors.New("needs either tcp or rtu")
+	case exchange != nil && b.tcp:
+		l := newTCPLineOn(func(context.Context) (stream, error) { return loopedStream{far()}, nil }, 0)
+		l.opener.atOnce = true
+		b.line, b.timeout = l, inStepPatience
+	case exchange != nil:
+		l := newRTULineOn(func(context.Context) (port, error) { return far(), nil }, 0, inStepQuiet, 0)
+		l.opener.atOnce, l.pause = true, 0
+		b.line, b.timeout = l, inStepPatience
+	case b.tcp:
 		address := net.JoinHostPort(file.TCP.Host, strconv.Itoa(file.TCP.Port))
 		b.line = newTCPLine(address, seconds(float64(file.BackoffS)))
 		b.aside = func() line { return newTCPLine(address, seconds(float64(file.BackoffS))) }
-	case file.RTU != nil && file.TCP == nil:
-		b.line = newRTULine(file.RTU, seconds(float64(file.QuietS)), seconds(float64(file.BackoffS)))
 	default:
-		return nil, errors.New("needs either tcp or rtu")
+		b.line = newRTULine(file.RTU, seconds(float64(file.QuietS)), seconds(float64(file.BackoffS)))
 	}
 	period := periodOf(m)
 	find := func(address uint8) *unit { return b.unit(address, uint64(float64(file.BackoffS)/period)) }
@@ -302,6 +318,12 @@ func (f *Fieldbus) run(deadline time.Time, j job) {
 		return
 	}
 	j.deadline = deadline
+	if f.inStep {
+		for _, b := range f.buses {
+			b.do(&j)
+		}
+		return
+	}
 	if len(f.workers) == 0 {
 		f.inline.do(&j)
 		return

@@ -23,6 +23,7 @@ type opened[T io.Closer] struct {
 type opener[T io.Closer] struct {
 	open    func(context.Context) (T, error)
 	longest time.Duration
+	atOnce  bool // opening takes no time: nothing is done in the background
 
 	pending chan opened[T] // nil unless an attempt is under way
 	cancel  context.CancelFunc
@@ -66,6 +67,10 @@ func (o *opener[T]) worked() { o.pause = 0 }
 // time only for an attempt that it starts itself: a host that does not answer
 // costs one scan some time, not every scan.
 func (o *opener[T]) try(until time.Time) (conn T, ok bool) {
+	if o.atOnce {
+		conn, o.last = o.open(context.Background())
+		return conn, o.last == nil
+	}
 	if o.pending != nil {
 		select {
 		case r := <-o.pending:

@@ -5,13 +5,9 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"os"
-	"syscall"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // Modbus messaging on TCP/IP implementation guide V1.0b, section 3.1: seven
@@ -30,48 +26,34 @@ const silencesToClose = 3
 
 // tcpLine is a Modbus TCP connection with one request in flight.
 type tcpLine struct {
-	opener   opener[*net.TCPConn]
-	conn     *net.TCPConn
-	raw      syscall.RawConn
+	opener   opener[stream]
+	conn     stream
 	deadline time.Time
 	id       uint16
 	silences int
 
-	buf   [2 * (mbapBytes + longestPDU)]byte
-	have  int
-	scrap [512]byte
-	flush func(fd uintptr) bool // kept, so that no closure is made per request
-	left  int
-	lost  error
+	buf  [2 * (mbapBytes + longestPDU)]byte
+	have int
 }
 
 func newTCPLine(address string, longest time.Duration) *tcpLine {
-	t := &tcpLine{}
-	t.opener.longest = longest
-	t.opener.open = func(ctx context.Context) (*net.TCPConn, error) {
+	return newTCPLineOn(func(ctx context.Context) (stream, error) {
 		var d net.Dialer
 		c, err := d.DialContext(ctx, "tcp", address)
 		if err != nil {
 			return nil, err
 		}
-		return c.(*net.TCPConn), nil
-	}
-	t.flush = func(fd uintptr) bool {
-		t.left, t.lost = unix.Read(int(fd), t.scrap[:])
-		return true
-	}
+		return newSocket(c.(*net.TCPConn))
+	}, longest)
+}
+
+func newTCPLineOn(open func(context.Context) (stream, error), longest time.Duration) *tcpLine {
+	t := &tcpLine{}
+	t.opener.open, t.opener.longest = open, longest
 	return t
 }
 
-func (t *tcpLine) take(c *net.TCPConn) error {
-	raw, err := c.SyscallConn()
-	if err != nil {
-		c.Close()
-		return err
-	}
-	t.conn, t.raw, t.silences = c, raw, 0
-	return nil
-}
+func (t *tcpLine) take(c stream) { t.conn, t.silences = c, 0 }
 
 func (t *tcpLine) connect(ctx context.Context) error {
 	if t.conn != nil {
@@ -81,7 +63,8 @@ func (t *tcpLine) connect(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return t.take(c)
+	t.take(c)
+	return nil
 }
 
 func (t *tcpLine) ready(openBy, _ time.Time) error {
@@ -89,9 +72,10 @@ func (t *tcpLine) ready(openBy, _ time.Time) error {
 		return nil
 	}
 	c, ok := t.opener.try(openBy)
-	if !ok || t.take(c) != nil {
+	if !ok {
 		return errNotOpen
 	}
+	t.take(c)
 	return nil
 }
 
@@ -105,7 +89,7 @@ func (t *tcpLine) stillOpen() error {
 	}
 	err := t.conn.SetDeadline(time.Time{})
 	if err == nil {
-		err = t.drain()
+		err = t.conn.drain()
 	}
 	if err != nil {
 		return t.fail(Closed, "connection lost", err)
@@ -146,7 +130,7 @@ func (t *tcpLine) Send(request []byte) ([]byte, error) {
 	if err := t.conn.SetDeadline(t.deadline); err != nil {
 		return nil, t.fail(Closed, "connection", err)
 	}
-	if err := t.drain(); err != nil {
+	if err := t.conn.drain(); err != nil {
 		return nil, t.fail(Closed, "connection lost", err)
 	}
 	t.id++
@@ -227,25 +211,6 @@ func (t *tcpLine) accept(request, frame []byte) ([]byte, error) {
 	t.silences = 0
 	t.opener.worked()
 	return frame, nil
-}
-
-// drain throws away what has come in unasked, and finds a connection that the
-// other side has closed before a request is spent on it.
-func (t *tcpLine) drain() error {
-	for {
-		if err := t.raw.Read(t.flush); err != nil {
-			return err
-		}
-		switch {
-		case t.lost == unix.EAGAIN:
-			return nil
-		case t.lost == unix.EINTR:
-		case t.lost != nil:
-			return t.lost
-		case t.left == 0:
-			return io.EOF
-		}
-	}
 }
 
 func transportReason(err error) Reason {

@@ -3,7 +3,6 @@ package fieldbus
 import (
 	"context"
 	"errors"
-	"net"
 	"testing"
 	"time"
 
@@ -245,8 +244,8 @@ func TestCancelledContextEndsTheScan(t *testing.T) {
 }
 
 // dialBlocked is a dial that hangs until the channel is closed or it is given up.
-func dialBlocked(block chan struct{}) func(context.Context) (*net.TCPConn, error) {
-	return func(ctx context.Context) (*net.TCPConn, error) {
+func dialBlocked(block chan struct{}) func(context.Context) (stream, error) {
+	return func(ctx context.Context) (stream, error) {
 		select {
 		case <-block:
 		case <-ctx.Done():

@@ -7,6 +7,9 @@
 // published frames and a master by other hands. A serial line is always a
 // pseudo-terminal, never a real device; broadcasts are not carried out.
 //
+// Exchange answers the same frames within the program, for days in lockstep; it
+// is held against both.
+//
 // A Server is safe for concurrent use once Listen has returned; set its fields
 // before. The physics move in Advance only.
 package registers

@@ -41,11 +41,11 @@ func (h *handler) do(r request) ([]uint16, error) {
 
 // spoil does to a reply what WireFaults says.
 func (h *handler) spoil(w []uint16, err error) ([]uint16, error) {
-	what, by := h.s.wire.next()
+	what, by := h.s.wires[h.bus].next()
 	switch what {
 	case dropped, corrupt:
 		return nil, modbus.ErrGWTargetFailedToRespond
-	case late:
+	case lateReply:
 		select {
 		case <-time.After(by):
 		case <-h.s.closed:

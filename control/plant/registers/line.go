@@ -1,79 +1,11 @@
 package registers
 
 import (
-	"math/rand/v2"
 	"sync"
 	"time"
 
 	"drumwright/profiles"
 )
-
-// WireFaults spoils the replies on every simulated bus, each kind every so many
-// replies; 0 = never. If several kinds fall on one reply, the first in this list
-// acts. A TCP bus stands for a gateway: of a reply that its line drops or
-// corrupts it tells by exception 0x0B, and it never passes a foreign one on.
-type WireFaults struct {
-	DropEvery    int           // no reply
-	CorruptEvery int           // wrong checksum
-	ForeignEvery int           // the reply carries the address of another unit
-	LateEvery    int           // the reply comes later by LateBy; others may overtake it
-	LateBy       time.Duration // wall-clock time
-
-	// Share of all replies is dropped or corrupted at random, half of it each.
-	Share float64
-	Seed  uint64
-}
-
-// wire is what all buses of a server share.
-type wire struct {
-	mu     sync.Mutex
-	faults WireFaults
-	n      int
-	dice   *rand.Rand
-}
-
-type spoiling int
-
-const (
-	sound spoiling = iota
-	dropped
-	corrupt
-	foreign
-	late
-)
-
-// next counts a reply and tells what becomes of it.
-func (w *wire) next() (spoiling, time.Duration) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.n++
-	f := &w.faults
-	for _, c := range [...]struct {
-		every int
-		what  spoiling
-	}{{f.DropEvery, dropped}, {f.CorruptEvery, corrupt}, {f.ForeignEvery, foreign}, {f.LateEvery, late}} {
-		if c.every > 0 && w.n%c.every == 0 {
-			return c.what, f.LateBy
-		}
-	}
-	if f.Share > 0 {
-		switch x := w.dice.Float64(); {
-		case x < f.Share/2:
-			return dropped, 0
-		case x < f.Share:
-			return corrupt, 0
-		}
-	}
-	return sound, 0
-}
-
-// SetWireFaults sets the faults of the buses and begins to count anew.
-func (s *Server) SetWireFaults(f WireFaults) {
-	s.wire.mu.Lock()
-	defer s.wire.mu.Unlock()
-	s.wire.faults, s.wire.n = f, 0
-	s.wire.dice = rand.New(rand.NewPCG(f.Seed, 0x77697265))
-}
 
 // line is one simulated serial line with all its devices.
 type line struct {
@@ -160,7 +92,7 @@ func (l *line) answer(frame []byte, arrived time.Time) {
 	if !l.unpaced {
 		due = due.Add(l.timing.exchange(len(frame), len(reply)))
 	}
-	spoil, by := l.s.wire.next()
+	spoil, by := l.s.wires[l.bus].next()
 	switch spoil {
 	case dropped:
 		return
@@ -168,7 +100,7 @@ func (l *line) answer(frame []byte, arrived time.Time) {
 		reply[len(reply)-1] ^= 0xFF
 	case foreign:
 		reply = sealed(frame[0]+1, pdu)
-	case late:
+	case lateReply:
 		l.wg.Go(func() { l.send(reply, due.Add(by)) })
 		return
 	}

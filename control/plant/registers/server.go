@@ -37,7 +37,7 @@ type Server struct {
 	Unpaced   bool          // reply at once, not at the speed of the line
 	TurnRound time.Duration // what a device needs for its reply
 
-	wire      wire
+	wires     []wire // of each bus
 	servers   []*modbus.ModbusServer
 	lines     []*line
 	addresses []string
@@ -53,7 +53,7 @@ const defaultTurnRound = 2 * time.Millisecond
 // belongs to the server from then on: touch it in With only.
 func New(m *profiles.Machine, machine *plant.Machine) (*Server, error) {
 	s := &Server{
-		m: m, machine: machine, banks: layOut(m), wiring: NewWiring(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
+		m: m, machine: machine, banks: layOut(m), wires: make([]wire, len(m.BusList)), wiring: NewWiring(m), silent: map[bankKey]bool{}, awake: make(chan struct{}),
 		TurnRound: defaultTurnRound, closed: make(chan struct{}),
 	}
 	return s, s.show()

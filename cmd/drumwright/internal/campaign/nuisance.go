@@ -51,7 +51,7 @@ func Nuisance(ctx context.Context, benches []Bench, n int) (NuisanceResult, erro
 		simS    float64
 	}
 	runs := make([]run, n)
-	err := parallel(ctx, n, waiting, func(i int) (err error) {
+	err := parallel(ctx, n, func(i int) (err error) {
 		b := benches[i%len(benches)]
 		b.Seed += uint64(i)
 		r := &runs[i]

@@ -66,7 +66,7 @@ const (
 func Pairs(ctx context.Context, b Bench, pairs []Pair) (PairsResult, error) {
 	fails := make([]*PairFailure, len(pairs))
 	demands := demanding(Table())
-	err := parallel(ctx, len(pairs), 2, func(i int) (err error) {
+	err := parallel(ctx, len(pairs), func(i int) (err error) {
 		fails[i], err = playPair(ctx, b, pairs[i], demands)
 		return err
 	})

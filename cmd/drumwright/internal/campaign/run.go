@@ -65,25 +65,21 @@ func Rows(ctx context.Context, b Bench, rows []Row, quick bool) ([]Result, error
 		}
 	}
 	out := make([]Result, len(jobs))
-	err = parallel(ctx, len(jobs), 1, func(i int) (err error) {
+	err = parallel(ctx, len(jobs), func(i int) (err error) {
 		out[i], err = play(ctx, b, jobs[i].row, jobs[i].phase)
 		return err
 	})
 	return out, err
 }
 
-// waiting is how many plays with lost replies one processor can keep going: such
-// a play waits for devices most of its time.
-const waiting = 6
-
-// parallel calls f with 0 to n-1 on so many goroutines for each processor, until
-// one fails.
-func parallel(ctx context.Context, n, each int, f func(int) error) error {
+// parallel calls f with 0 to n-1, one goroutine for each processor, until one
+// fails.
+func parallel(ctx context.Context, n int, f func(int) error) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	next := make(chan int)
 	var wg sync.WaitGroup
-	for range min(n, each*runtime.GOMAXPROCS(0)) {
+	for range min(n, runtime.GOMAXPROCS(0)) {
 		wg.Go(func() {
 			for i := range next {
 				if err := f(i); err != nil {

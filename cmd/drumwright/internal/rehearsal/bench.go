@@ -136,12 +136,7 @@ func Prove(ctx context.Context, p BenchPlan) (*BenchResult, error) {
 	if err != nil {
 		return nil, err
 	}
-	server.Unpaced = true
-	if err := server.Listen(true); err != nil {
-		return nil, err
-	}
-	defer server.Close()
-	field, err := fieldbus.New(&machine, slog.New(slog.DiscardHandler))
+	field, err := fieldbus.NewInStep(&machine, slog.New(slog.DiscardHandler), server.Exchange)
 	if err != nil {
 		return nil, err
 	}

@@ -75,12 +75,3 @@ func (d *day) say(c record.Command) {
 		d.plan.Posted(d.last.N+1, cmd)
 	}
 }
-
-// Errors on a simulated line cost real time: a lost reply its time-out, any
-// error a silence after it. With errors on purpose both are kept short.
-const (
-	spoiltPatienceS = 0.1 // shorter, and a loaded computer looks like a silent unit
-	spoiltQuietS    = 0.002
-)
-
-func (p *Plan) spoilt() bool { return p.Wire != registers.WireFaults{} }

@@ -26,7 +26,7 @@ type Fault struct {
 
 // Plan is what is to be played.
 type Plan struct {
-	Machine  *profiles.Machine // its buses are moved to free loopback ports
+	Machine  *profiles.Machine
 	Recipe   *profiles.Recipe
 	Lessons  *learn.Lessons // of earlier batches; nil = none
 	Seed     uint64
@@ -71,12 +71,6 @@ type Trip struct {
 	Text      string  `json:"text"`
 }
 
-// patienceS is how long a simulated unit may take to answer.
-const patienceS = 0.2
-
-// lockstepPauseS is the silence between frames on a simulated line.
-const lockstepPauseS = 20e-6
-
 var errDayOver = errors.New("the day is over")
 
 // Run plays the plan.
@@ -97,28 +91,8 @@ func Run(ctx context.Context, p Plan) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	// In lockstep a line need not take the time that its wire would.
-	server.Unpaced, server.TurnRound = true, 0
-	if err := server.Listen(true); err != nil {
-		return nil, err
-	}
-	for i := range p.Machine.BusList {
-		if rtu := p.Machine.BusList[i].RTU; rtu != nil {
-			rtu.PauseS = lockstepPauseS
-		}
-	}
-	// Scan time flies: a reply that a loaded computer gives late must not look
-	// like a unit that is silent for seconds.
-	for i := range p.Machine.BusList {
-		b := &p.Machine.BusList[i]
-		b.TimeoutS = max(b.TimeoutS, patienceS)
-		if p.spoilt() && b.RTU != nil { // a gateway tells at once
-			b.TimeoutS, b.QuietS = spoiltPatienceS, spoiltQuietS
-		}
-	}
 	server.SetWireFaults(p.Wire)
-	defer server.Close()
-	field, err := fieldbus.New(p.Machine, p.Log)
+	field, err := fieldbus.NewInStep(p.Machine, p.Log, server.Exchange)
 	if err != nil {
 		return nil, err
 	}

@@ -11,6 +11,7 @@ const (
 	chargeAfterReadyS = 10.0
 	dropReactionS     = 0.5
 	emptiedAfterS     = 15.0
+	askAgainS         = 5.0 // after a refusal
 	crackHeardAfterS  = 2.0
 	// crackTrueC is the true bean temperature at which the simulated beans
 	// begin to crack; no reading of any probe.
@@ -19,7 +20,8 @@ const (
 
 // person plays the operator by what the last scan showed.
 type person struct {
-	asked     bool
+	askS      float64 // not before this is warming asked for, again if it was refused
+	started   bool    // the machine has been warm once: a stop is meant
 	charged   bool
 	cracked   bool
 	crackSeen float64
@@ -36,10 +38,11 @@ func (p *person) act(d *day) {
 	post := func(k record.Kind) {
 		d.say(record.Command{Kind: k, Who: "rehearsal", Local: true})
 	}
+	p.started = p.started || s.State == "warming"
 	switch s.State {
 	case "cold":
-		if !p.asked && s.N > 1 && !d.plan.Habits.NeverStart {
-			p.asked = true
+		if !p.started && s.N > 1 && d.nowS >= p.askS && !d.plan.Habits.NeverStart {
+			p.askS = d.nowS + askAgainS
 			post(record.LoadRecipe)
 			post(record.StartWarming)
 		}

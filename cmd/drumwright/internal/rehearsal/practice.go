@@ -12,6 +12,14 @@ import (
 	"drumwright/profiles"
 )
 
+// patienceS is how long a simulated unit may take to answer: practice time
+// flies, and a reply that a loaded computer gives late must not look like a unit
+// that is silent for seconds.
+const patienceS = 0.2
+
+// lockstepPauseS is the silence between frames on a simulated line.
+const lockstepPauseS = 20e-6
+
 // Practice is a simulated machine to practise on: it plays so many times faster
 // than life, waits for a computer that cannot keep up instead of missing scans,
 // and its hands do to it what a person has said at the page: they pour the beans

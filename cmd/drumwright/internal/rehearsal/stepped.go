@@ -42,11 +42,7 @@ func NewStepped(ctx context.Context, m *profiles.Machine, seed uint64) (*Stepped
 	if s.server, err = registers.New(&machine, physics); err != nil {
 		return nil, err
 	}
-	s.server.Unpaced = true
-	if err := s.server.Listen(true); err != nil {
-		return nil, err
-	}
-	if s.field, err = fieldbus.New(&machine, slog.New(slog.DiscardHandler)); err != nil {
+	if s.field, err = fieldbus.NewInStep(&machine, slog.New(slog.DiscardHandler), s.server.Exchange); err != nil {
 		s.server.Close()
 		return nil, err
 	}
