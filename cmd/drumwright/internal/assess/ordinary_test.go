@@ -3,6 +3,8 @@ package assess
 import (
 	"regexp"
 	"testing"
+
+	"drumwright/io/peertest"
 )
 
 // A light batch whose curve ends with air that is hardly hotter than the beans
@@ -11,6 +13,7 @@ import (
 // are ordinary batches: nothing may break them off. The mixes are those that came
 // nearest to it.
 func TestOrdinaryBatchesAreNotBrokenOff(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	sizes, err := Standard()
 	if err != nil {
 		t.Fatal(err)

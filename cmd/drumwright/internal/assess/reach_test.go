@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 )
 
@@ -13,6 +14,7 @@ import (
 // will be; a forecast takes all the heat there is, while the loop eases into the
 // curve, so it may promise a degree too much. On the machine as told it says nothing.
 func TestOutOfReachIsSaid(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	sizes, err := Standard()
 	if err != nil {
 		t.Fatal(err)

@@ -3,11 +3,14 @@ package assess
 import (
 	"math"
 	"testing"
+
+	"drumwright/io/peertest"
 )
 
 // Two batches back to back from a cold machine end alike (goals as the study
 // states them; nothing outside the project).
 func TestRow(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	sizes, err := Standard()
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"drumwright/control/plant"
+	"drumwright/io/peertest"
 	"drumwright/profiles"
 )
 
@@ -179,6 +180,7 @@ func checkTest(t *testing.T, e Elsewhere) {
 }
 
 func TestPairs(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	n := len(plant.Faults())
 	if got := len(AllPairs()); got != n*(n-1)/2 {

@@ -40,6 +40,7 @@ func TestBenchedAreListed(t *testing.T) {
 
 // The reset of a suspected fire is held for a quarter of an hour, and then taken.
 func TestFireButtonOnTheBench(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	if r := onBench(t, "heron-1000.yaml", "fire-button"); !r.Pass || !strings.Contains(r.Seen, "no heat after the reset") {
 		t.Errorf("%+v", *r)
 	}
@@ -48,6 +49,7 @@ func TestFireButtonOnTheBench(t *testing.T) {
 // The reaction is that of the interlock's own delay (limits of the machine file)
 // plus at most two scans.
 func TestBenchMeasures(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	for i, c := range []struct {
 		machine, id  string
 		leastS, most float64

@@ -40,6 +40,7 @@ func flown(t *testing.T, machine, recipe string, seed uint64, edit func(*profile
 // by stages, heat within 6 %, first crack and true loss within two standard
 // deviations of what was said.
 func TestPreflightComesTrue(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	for i, c := range []struct {
 		machine, recipe string
@@ -69,6 +70,7 @@ func TestPreflightComesTrue(t *testing.T) {
 // A curve that the preflight calls beyond reach is not kept by the machine
 // either: it is off by half to double what was said.
 func TestBeyondReachIsBeyondReach(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	t.Parallel()
 	f, b := flown(t, "heron-1000", "harbour-bright", 2, func(r *profiles.Recipe) {
 		for i := range r.Curve[1 : len(r.Curve)-2] {
