@@ -88,7 +88,8 @@ func (r *Reader) Batches(ctx context.Context, want record.Search) ([]record.Kept
 		and(`b.id IN (SELECT rowid FROM found WHERE found MATCH ?)`, `"`+strings.ReplaceAll(want.Text, `"`, `""`)+`"`)
 	default:
 		part := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(want.Text) + "%"
-		and(`b.id IN (SELECT batch FROM words_of_batches WHERE words LIKE ? ESCAPE '\')`, part)
+		and(`(recipe LIKE ? ESCAPE '\' OR b.id IN (SELECT batch FROM facts WHERE field IN ('lot', 'note', 'cup_comments') AND value LIKE ? ESCAPE '\'
+			UNION ALL SELECT batch FROM facts WHERE field = 'tag' AND item LIKE ? ESCAPE '\'))`, part, part, part)
 	}
 	limit := want.Limit
 	if limit < 1 {
