@@ -35,6 +35,9 @@ func (s *source) fillDefaults(m *Machine) {
 
 	folder := filepath.Dir(m.File)
 	beside(folder, &m.Telemetry.Journal)
+	beside(folder, &m.Access.Socket)
+	beside(folder, &m.Access.Certificate)
+	beside(folder, &m.Access.Key)
 	if q := m.Telemetry.MQTT; q != nil {
 		beside(folder, &q.PasswordFile)
 		beside(folder, &q.CAFile)

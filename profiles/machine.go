@@ -28,6 +28,7 @@ type Machine struct {
 	Commissioning Commissioning      `yaml:"commissioning" doc:"what is asked for before beans are heated"`
 	FirePlan      FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
 	Telemetry     Telemetry          `yaml:"telemetry" doc:"where figures go"`
+	Access        Access             `yaml:"access" doc:"who may look and command from where; accounts and passwords are in a file of their own, see drumwright user"`
 
 	// Made by Load from the above.
 	File    string                         `yaml:"-"`
@@ -423,6 +424,17 @@ type Telemetry struct {
 	Journal        string  `yaml:"journal" default:"drumwright.db" doc:"database file; a relative path starts at the folder of the machine file"`
 	JournalLimitMB int     `yaml:"journal_limit" range:"0..1000000" default:"0" doc:"MiB from which samples of the oldest batches make room, once a backup holds them; 0 = none. A batch takes about 0.25 MiB; batches and entries always stay"`
 	EveryS         Seconds `yaml:"every" range:"0.1..60" default:"1 s" doc:"rhythm of stored samples and of MQTT measurements"`
+}
+
+// Access says who may look and command from where.
+type Access struct {
+	Socket      string   `yaml:"socket" doc:"path of a unix socket beside telemetry.listen; whoever may write to it needs no password; left out = none"`
+	View        string   `yaml:"view" doc:"host:port at which screens elsewhere may look; left out = none"`
+	Certificate string   `yaml:"certificate" doc:"certificate for view, with its chain, PEM; without it view is not encrypted and nobody can sign in there; a relative path starts at the folder of the machine file"`
+	Key         string   `yaml:"key" doc:"private key of the certificate, PEM"`
+	Names       []string `yaml:"names" doc:"names of this computer under which viewers or a proxy ask for it; its addresses are always known"`
+	Proxies     []string `yaml:"proxies" doc:"addresses, or ranges such as 192.168.1.0/24, of proxies that are believed when they say whom they relay"`
+	Remote      bool     `yaml:"remote" default:"false" doc:"whoever has signed in with the role operate or engineer may from elsewhere also stop, hold, drop, acknowledge by name and load a recipe while no heat is in use; never start, reset or raise anything"`
 }
 
 // MQTT is a broker.

@@ -19,6 +19,7 @@ func (s *source) checkMachine(m *Machine, resolve resolver) {
 	s.checkBatchRange(m)
 	s.checkGains(m)
 	s.checkLimits(m)
+	s.checkAccess(m)
 	s.checkExceptions(m.Exceptions)
 	if s.sound("simulation.time_scale") && m.Simulation.TimeScale > 1 {
 		for i := range m.BusList {

@@ -107,6 +107,7 @@ func describe(w io.Writer, m *profiles.Machine) error {
 	}
 	describeCommissioning(w, m)
 	describeProofs(w, m)
+	describeAccess(w, m)
 	fmt.Fprintln(w, "\nBefore heat is used")
 	printCautions(w)
 	return nil

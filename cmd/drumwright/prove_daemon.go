@@ -21,6 +21,7 @@ import (
 type localAPI struct {
 	base   string
 	client *http.Client
+	cookie string // of the session, once somebody has signed in
 }
 
 // daemonTime bounds one request; the stream has no such bound.
@@ -33,12 +34,12 @@ func dialDaemon(address string) (*localAPI, error) {
 		dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
 			return new(net.Dialer).DialContext(ctx, "unix", path)
 		}
-		return &localAPI{"http://localhost", &http.Client{Transport: &http.Transport{DialContext: dial}}}, nil
+		return &localAPI{base: "http://localhost", client: &http.Client{Transport: &http.Transport{DialContext: dial}}}, nil
 	}
 	if _, _, err := net.SplitHostPort(address); err != nil {
 		return nil, fmt.Errorf("--address %q: %w; allowed is HOST:PORT or the path of a socket", address, err)
 	}
-	return &localAPI{"http://" + address, &http.Client{Transport: &http.Transport{Proxy: nil}}}, nil
+	return &localAPI{base: "http://" + address, client: &http.Client{Transport: &http.Transport{Proxy: nil}}}, nil
 }
 
 func (d *localAPI) send(ctx context.Context, method, path string, body any) (*http.Response, error) {
@@ -57,19 +58,60 @@ func (d *localAPI) send(ctx context.Context, method, path string, body any) (*ht
 	if body != nil {
 		r.Header.Set("Content-Type", "application/json")
 	}
+	if d.cookie != "" {
+		r.Header.Set("Cookie", d.cookie)
+	}
 	res, err := d.client.Do(r)
 	if err != nil {
 		return nil, fmt.Errorf("no answer from the daemon: %w (does drumwright serve run, and at this address?)", err)
 	}
 	if res.StatusCode >= 300 {
 		defer res.Body.Close()
-		var p struct{ Detail string }
+		var p struct {
+			Detail string
+			SignIn bool `json:"sign_in"`
+		}
 		if json.NewDecoder(io.LimitReader(res.Body, 1<<20)).Decode(&p) != nil || p.Detail == "" {
 			p.Detail = res.Status
+		}
+		if p.SignIn && d.cookie == "" && path != sessionAPI {
+			if err := d.signIn(ctx, p.Detail); err != nil {
+				return nil, err
+			}
+			again, cancel := context.WithCancel(context.WithoutCancel(ctx))
+			time.AfterFunc(daemonTime, cancel)
+			return d.send(again, method, path, body)
 		}
 		return nil, refused(p.Detail)
 	}
 	return res, nil
+}
+
+const sessionAPI = "/api/v1/session"
+
+// signIn asks the person at the terminal for an account; why is what was refused
+// without. A command over the local socket never comes to this.
+func (d *localAPI) signIn(ctx context.Context, why string) error {
+	account, err := fromTerminal(fmt.Sprintf("The daemon says: %s.\nAccount: ", why), true)
+	if err != nil {
+		return fmt.Errorf("%s (%w)", why, err)
+	}
+	password, err := readSecret("Password: ")
+	if err != nil {
+		return err
+	}
+	// What the person took to type is no fault of the daemon's.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), daemonTime)
+	defer cancel()
+	res, err := d.send(ctx, http.MethodPost, sessionAPI, map[string]string{"account": account, "password": password})
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	for _, c := range res.Cookies() {
+		d.cookie = c.Name + "=" + c.Value
+	}
+	return nil
 }
 
 // refused is what the daemon answered instead of doing it.

@@ -106,6 +106,7 @@ is for licensed electricians.
 	)
 	root.AddCommand(tuneCommand(), fitCommand())
 	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
+	root.AddCommand(userCommand(), auditCommand())
 	root.AddCommand(setupCommand(), idleCommand(), manCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {

@@ -18,6 +18,7 @@ import (
 	"drumwright/cmd/drumwright/internal/rehearsal"
 	"drumwright/control"
 	"drumwright/control/batch"
+	"drumwright/io/access"
 	"drumwright/io/fieldbus"
 	"drumwright/io/journal"
 	"drumwright/io/panel"
@@ -197,22 +198,28 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(), Log: log})
+	accounts := access.Open(access.FileOf(m.Telemetry.Journal), log)
+	proxies, names, err := accessOf(m)
+	if err != nil {
+		return err
+	}
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(),
+		Accounts: accounts, Audit: keep, Remote: m.Access.Remote, Names: names, Proxies: proxies, Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
-	listener, err := panel.Listen(listenAddress(m))
+	listeners, err := listenFor(m)
 	if err != nil {
 		return err
 	}
 	apiCtx, stopAPI := context.WithCancel(context.WithoutCancel(ctx))
 	work.Go(func() {
-		if err := api.Serve(apiCtx, listener); err != nil {
+		if err := api.Serve(apiCtx, listeners...); err != nil {
 			log.Error("the local API has ended", "err", err)
 		}
 	})
 	defer stopAPI()
 	work.Go(func() { proofs.watch(apiCtx) })
 	work.Go(func() { checkJournal(apiCtx, m.Telemetry.Journal, log) })
-	log.Info("serving", "address", m.Telemetry.Listen, "time_scale", scale)
+	log.Info("serving", "address", m.Telemetry.Listen, "view", m.Access.View, "passwords", accounts.Asked(), "time_scale", scale)
 
 	if o.forS > 0 {
 		var cancel context.CancelFunc

@@ -1,23 +1,38 @@
 // Package panel is the local HTTP interface: the state of the machine, a stream
 // of what happens, commands, the kept batches, the metrics and the operator page.
-// The page is embedded; no other file is served. It keeps no sessions and decides
-// nothing about the machine: a command is checked for form here and judged by the
-// Operator.
+// The page is embedded; no other file is served. It decides nothing about the
+// machine: a command is checked for form and for the right to give it here, and
+// judged by the Operator.
 //
-// Invariant: it listens on a loopback address or a unix socket only, a page of
-// another origin can neither read nor command, and nothing that a client does or
-// leaves undone can hold up a scan.
+// Invariant: whoever is at the machine can hold, drop, stop, acknowledge and call
+// fire without a password; nobody elsewhere can start, reset or raise anything,
+// whatever their role; a page of another origin can neither read nor command; and
+// nothing that a client does or leaves undone can hold up a scan.
 //
-// A command counts as given at the machine (record.Command.Local) when it came
-// over the unix socket or from a loopback peer, and was not relayed by a proxy
-// that says so (Forwarded, X-Forwarded-For, X-Real-IP, Via). A tunnel that ends
-// on this computer, such as ssh -L, cannot be told from somebody standing here:
-// who may open one may stand here, as far as this package can know.
+// A request counts as made at the machine (record.Command.Local) when it came over
+// the unix socket or from a loopback peer to a loopback address, and was not relayed
+// by a proxy that says so (Forwarded, X-Forwarded-For, X-Real-IP, Via). A tunnel that
+// ends on this computer, such as ssh -L, cannot be told from somebody standing here:
+// who may open one may stand here, as far as this package can know. Whoever comes to
+// the address for viewers (ListenView) is never at the machine.
+//
+// What needs which role stands in Server.routes, and for commands in
+// record.Kind.Need. Without accounts, those at the machine are engineers and all
+// others may look. With accounts, those at the machine may look, and take heat away,
+// without signing in; over the unix socket they are engineers, because its file
+// says who may write to it. Those elsewhere may look once signed in, and with
+// Config.Remote give the commands that are not record.Kind.LocalOnly. What is to
+// change anything, sign-in included, is noted by Config.Audit, whatever became of it.
 //
 // Goroutines: Put belongs to the scan's goroutine; the rest may be called from
 // anywhere. Serve owns every goroutine of this package and ends them all before
 // it returns.
 //
+//	GET  /api/v1/session       what whoever asks may do from where they are
+//	POST /api/v1/session       {"account", "password"}: signs in; sets a cookie
+//	DELETE /api/v1/session     signs out
+//	GET  /api/v1/audit         {"audit": [record.Audit]}, newest first;
+//	                           ?before=N&limit=N&from=T&to=T&refused=true
 //	GET  /api/v1/state         record.View
 //	GET  /                     the operator page; its parts are below /page/
 //	GET  /api/v1/events        text/event-stream: "state" (record.StatusView, on

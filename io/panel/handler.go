@@ -19,48 +19,63 @@ import (
 const (
 	longestBody  = 64 << 10
 	operatorTime = 5 * time.Second
+	commandPath  = "/api/v1/commands"
 )
+
+// route is one thing that can be asked. need is the role that it takes; what is
+// asked with another method than GET changes something. Commands look for
+// themselves, by their kind.
+type route struct {
+	method, path string
+	need         record.Role
+	handle       http.HandlerFunc
+}
+
+func (s *Server) routes() []route {
+	const none, look, operate, engineer = record.RoleNone, record.RoleLook, record.RoleOperate, record.RoleEngineer
+	return []route{
+		{"GET", sessionPath, none, s.session},
+		{"POST", sessionPath, none, s.signIn},
+		{"DELETE", sessionPath, none, s.signOut},
+		{"GET", "/api/v1/state", look, s.state},
+		{"GET", streamPath, look, s.stream.serve},
+		{"GET", "/api/v1/now", look, s.now},
+		{"GET", "/api/v1/machine", look, s.machine},
+		{"GET", "/api/v1/recipes", look, s.recipes},
+		{"GET", "/api/v1/recipes/{name}", look, s.recipe},
+		{"GET", "/api/v1/alarms", look, s.alarms},
+		{"GET", "/api/v1/alarms/history", look, s.history},
+		{"POST", commandPath, none, s.command},
+		{"GET", "/api/v1/batches", look, s.batches},
+		{"GET", "/api/v1/batches/{id}", look, s.batch},
+		{"POST", "/api/v1/batches/{id}/entries", operate, s.enter},
+		{"GET", "/api/v1/batches/{id}/report", look, s.oneFromAfar(s.reportBatch)},
+		{"GET", "/api/v1/reports/compare", look, s.oneFromAfar(s.reportCompare)},
+		{"GET", "/api/v1/reports/lot", look, s.oneFromAfar(s.reportLot)},
+		{"GET", "/api/v1/reports/month", look, s.oneFromAfar(s.reportMonth)},
+		{"GET", "/api/v1/reports/batches.csv", look, s.oneFromAfar(s.exportBatches)},
+		{"GET", "/api/v1/next-batch", look, s.nextBatch},
+		{"POST", "/api/v1/next-batch", operate, s.sayNextBatch},
+		{"GET", "/api/v1/recipes/{name}/preflight", look, s.oneFromAfar(s.preflight)},
+		{"POST", "/api/v1/batches/{id}/weight", operate, s.weigh},
+		{"GET", "/api/v1/learning", look, s.learning},
+		{"POST", "/api/v1/learning", engineer, s.changeLearning},
+		{"GET", "/api/v1/proofs", look, s.proofs},
+		{"POST", "/api/v1/proofs", engineer, s.prove},
+		{"POST", "/api/v1/proofs/begin", engineer, s.beginProving},
+		{"GET", "/api/v1/audit", operate, s.audit},
+		{"GET", "/metrics", look, s.metrics},
+		{"GET", "/healthz", none, s.healthz},
+	}
+}
 
 // Handler answers everything that the package comment lists, and with a problem
 // everything else.
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
-	type route struct {
-		method, path string
-		handle       http.HandlerFunc
-	}
 	methods := make(map[string][]string) // of each path
-	for _, route := range []route{
-		{"GET", "/api/v1/state", s.state},
-		{"GET", "/api/v1/events", s.stream.serve},
-		{"GET", "/api/v1/now", s.now},
-		{"GET", "/api/v1/machine", s.machine},
-		{"GET", "/api/v1/recipes", s.recipes},
-		{"GET", "/api/v1/recipes/{name}", s.recipe},
-		{"GET", "/api/v1/alarms", s.alarms},
-		{"GET", "/api/v1/alarms/history", s.history},
-		{"POST", "/api/v1/commands", s.command},
-		{"GET", "/api/v1/batches", s.batches},
-		{"GET", "/api/v1/batches/{id}", s.batch},
-		{"POST", "/api/v1/batches/{id}/entries", s.enter},
-		{"GET", "/api/v1/batches/{id}/report", s.reportBatch},
-		{"GET", "/api/v1/reports/compare", s.reportCompare},
-		{"GET", "/api/v1/reports/lot", s.reportLot},
-		{"GET", "/api/v1/reports/month", s.reportMonth},
-		{"GET", "/api/v1/reports/batches.csv", s.exportBatches},
-		{"GET", "/api/v1/next-batch", s.nextBatch},
-		{"POST", "/api/v1/next-batch", s.sayNextBatch},
-		{"GET", "/api/v1/recipes/{name}/preflight", s.preflight},
-		{"POST", "/api/v1/batches/{id}/weight", s.weigh},
-		{"GET", "/api/v1/learning", s.learning},
-		{"POST", "/api/v1/learning", s.changeLearning},
-		{"GET", "/api/v1/proofs", s.proofs},
-		{"POST", "/api/v1/proofs", s.prove},
-		{"POST", "/api/v1/proofs/begin", s.beginProving},
-		{"GET", "/metrics", s.metrics},
-		{"GET", "/healthz", s.healthz},
-	} {
-		mux.HandleFunc(route.method+" "+route.path, route.handle)
+	for _, route := range s.routes() {
+		mux.HandleFunc(route.method+" "+route.path, s.guarded(route))
 		methods[route.path] = append(methods[route.path], route.method)
 	}
 	for path, allowed := range methods {
@@ -72,8 +87,8 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /{$}", servePage)
 	mux.HandleFunc("GET /page/{file}", servePage)
 	mux.HandleFunc("/", notFound)
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if why := foreign(r); why != "" {
+	audited := s.audited(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if why := s.foreign(r); why != "" {
 			fail(w, r, http.StatusForbidden, why)
 			return
 		}
@@ -84,7 +99,38 @@ func (s *Server) Handler() http.Handler {
 			return
 		}
 		mux.ServeHTTP(w, r)
+	}))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		audited.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, s.visit(r))))
 	})
+}
+
+// guarded lets through who has the role that a route needs.
+func (s *Server) guarded(x route) http.HandlerFunc {
+	changes := x.method != http.MethodGet && x.path != sessionPath && x.path != commandPath
+	return func(w http.ResponseWriter, r *http.Request) {
+		if why := s.mayNot(visitorOf(r), x.need, changes); why != "" {
+			forbid(w, r, why)
+			return
+		}
+		x.handle(w, r)
+	}
+}
+
+// oneFromAfar lets those elsewhere ask for one thing at a time of what takes a good
+// part of a core, so that they cannot slow down those at the machine.
+func (s *Server) oneFromAfar(handle http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if !local(r) {
+			if !s.busyAfar.TryLock() {
+				w.Header().Set("Retry-After", "2")
+				fail(w, r, http.StatusServiceUnavailable, "another viewer's report is being made: ask again")
+				return
+			}
+			defer s.busyAfar.Unlock()
+		}
+		handle(w, r)
+	}
 }
 
 func notFound(w http.ResponseWriter, r *http.Request) {
@@ -177,11 +223,15 @@ func jsonBody(w http.ResponseWriter, r *http.Request) ([]byte, bool) {
 	if err != nil {
 		var long *http.MaxBytesError
 		if errors.As(err, &long) {
+			w.Header().Set("Connection", "close") // the rest is not read
 			fail(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is longer than %d bytes", longestBody))
 		} else {
 			fail(w, r, http.StatusBadRequest, "the body could not be read: "+err.Error())
 		}
 		return nil, false
+	}
+	if r.URL.Path != sessionPath { // a password is written down nowhere
+		noteOf(r).noteBody(body)
 	}
 	return body, true
 }
@@ -196,7 +246,16 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 		fail(w, r, http.StatusBadRequest, err.Error())
 		return
 	}
-	c.Local = local(r)
+	v := visitorOf(r)
+	c.Local = v.local
+	noteOf(r).action = string(c.Kind)
+	if why := s.mayNot(v, c.Kind.Need(), true); why != "" {
+		forbid(w, r, why)
+		return
+	}
+	if v.account != "" {
+		c.Who = v.account // whatever name was given: this one was proved
+	}
 	if why := s.movedOn(&c); why != "" {
 		write(w, http.StatusConflict, "application/problem+json", struct {
 			problem

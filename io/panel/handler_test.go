@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strings"
 	"testing"
 
@@ -80,10 +81,25 @@ func fresh() (*Server, *operator) {
 	return s, o
 }
 
-// request is a well-behaved one, to be edited.
+// here makes a request as if from this computer, afar as if from another at the
+// address for viewers.
+func here(r *http.Request) {
+	from(peer{here: true, addr: netip.MustParseAddr("127.0.0.1")})(r)
+}
+
+func afar(r *http.Request) {
+	from(peer{viewing: true, addr: netip.MustParseAddr("192.0.2.7")})(r)
+}
+
+func from(p peer) func(*http.Request) {
+	return func(r *http.Request) { *r = *r.WithContext(context.WithValue(r.Context(), peerKey{}, p)) }
+}
+
+// request is a well-behaved one from this computer, to be edited.
 func request(method, target, body string, edit ...func(*http.Request)) *http.Request {
 	r := httptest.NewRequest(method, target, strings.NewReader(body))
 	r.Host = "127.0.0.1:8420"
+	here(r)
 	if body != "" {
 		r.Header.Set("Content-Type", "application/json")
 	}

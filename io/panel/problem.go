@@ -3,6 +3,7 @@ package panel
 import (
 	"encoding/json"
 	"net/http"
+	"strings"
 )
 
 // problem is the answer to what went wrong, by RFC 9457. With the type
@@ -21,6 +22,15 @@ func newProblem(r *http.Request, status int, detail string) problem {
 
 func fail(w http.ResponseWriter, r *http.Request, status int, detail string) {
 	write(w, status, "application/problem+json", newProblem(r, status, detail))
+}
+
+// forbid answers whom a role is missing. The member sign_in says that an account
+// may help.
+func forbid(w http.ResponseWriter, r *http.Request, detail string) {
+	write(w, http.StatusForbidden, "application/problem+json", struct {
+		problem
+		SignIn bool `json:"sign_in"`
+	}{newProblem(r, http.StatusForbidden, detail), strings.Contains(detail, "sign in")})
 }
 
 // reply answers with JSON.

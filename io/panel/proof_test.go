@@ -46,9 +46,6 @@ func (k *shelf) BeginProving(who string) time.Time {
 	return recordtest.Start
 }
 
-// here makes a request as if from this computer.
-func here(r *http.Request) { *r = *r.WithContext(context.WithValue(r.Context(), localKey{}, true)) }
-
 func TestProofs(t *testing.T) {
 	const good = `{"test":"drum-stall","who":"Ada","seen":"trip","measured_s":3.0,"result":"pass","note":""}`
 	post := func(body string, edit ...func(*http.Request)) *http.Request {
@@ -63,8 +60,8 @@ func TestProofs(t *testing.T) {
 		{"list", request("GET", "/api/v1/proofs", ""), 200, `"state":"never done"`},
 		{"kept", post(good, here), 201, `"n":1,"test":"drum-stall","who":"Ada"`},
 		{"nothing measured", post(`{"test":"a","who":"Ada","measured_s":null,"result":"fail"}`, here), 201, `"measured_s":null`},
-		{"from elsewhere", post(good), 403, "at the machine only"},
-		{"relayed", post(good, here, header("X-Forwarded-For", "192.0.2.1")), 403, "at the machine only"},
+		{"from elsewhere", post(good, afar), 403, "only looking is possible"},
+		{"relayed", post(good, here, header("X-Forwarded-For", "192.0.2.1")), 403, "only looking is possible"},
 		{"from another page", post(good, here, header("Origin", "https://example.org")), 403, "another origin"},
 		{"as a form", post(good, here, header("Content-Type", "text/plain")), 415, "application/json"},
 		{"with a limit of its own", post(`{"test":"a","who":"Ada","result":"pass","limit_s":99}`, here), 400, `\"limit_s\" is not known`},
@@ -79,7 +76,7 @@ func TestProofs(t *testing.T) {
 		{"refused", post(`{"test":"late","who":"Ada","result":"pass"}`, here), 409, "too late"},
 		{"broken", post(`{"test":"broken","who":"Ada","result":"pass"}`, here), 500, "the log says why"},
 		{"begin", request("POST", "/api/v1/proofs/begin", `{"who":"Ada"}`, here), 200, `{"until":"2031-03-14T09:26:53Z"}`},
-		{"begin from elsewhere", request("POST", "/api/v1/proofs/begin", `{"who":"Ada"}`), 403, "at the machine only"},
+		{"begin from elsewhere", request("POST", "/api/v1/proofs/begin", `{"who":"Ada"}`, afar), 403, "go to the machine"},
 		{"begin by nobody", request("POST", "/api/v1/proofs/begin", `{}`, here), 400, `\"who\" is missing`},
 		{"change one", request("PUT", "/api/v1/proofs", good, here), 405, "GET and POST only"},
 		{"delete them", request("DELETE", "/api/v1/proofs", "", here), 405, "GET and POST only"},

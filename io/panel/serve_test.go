@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -92,7 +93,8 @@ func TestLocal(t *testing.T) {
 			t.Fatal(err)
 		}
 		resp.Body.Close()
-		if got := o.got[len(o.got)-1]; resp.StatusCode != 200 || got.Who != c.name || got.Local != c.want {
+		got := o.got[len(o.got)-1]
+		if reached := got.Who == c.name; reached != c.want || (resp.StatusCode == 200) != c.want || !got.Local {
 			t.Errorf("%s: %d, %+v; want local %v", c.name, resp.StatusCode, got, c.want)
 		}
 	}
@@ -115,12 +117,12 @@ func TestLocalNeedsBothEnds(t *testing.T) {
 		{&net.TCPAddr{IP: net.IPv4(192, 0, 2, 1)}, &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)}, false},
 	} {
 		r := request("POST", "/", "")
-		r = r.WithContext(markLocal(context.Background(), conn{c.local, c.remote}))
-		if got := local(r); got != c.want {
+		r = r.WithContext(markPeer(context.Background(), conn{c.local, c.remote}))
+		if got := New(Config{}).visit(r).local; got != c.want {
 			t.Errorf("%v to %v: local %v", c.remote, c.local, got)
 		}
 	}
-	if local(request("POST", "/", "")) {
+	if New(Config{}).visit(httptest.NewRequest("POST", "/", nil)).local {
 		t.Error("a request of which nothing is known is local")
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	"strings"
 	"sync"
@@ -81,8 +82,13 @@ type Config struct {
 	// Preflight flies a recipe of the folder by name and gives what is answered
 	// in JSON; nil = there is none. It runs on the request's goroutine.
 	Preflight func(recipe string) (json.RawMessage, error)
-	Stale     time.Duration // without a scan for so long the machine is not healthy; 0 = 3 s
-	Log       *slog.Logger  // nil = none
+	Accounts  Accounts       // nil = none: at the machine nobody is asked
+	Audit     Audit          // nil = nothing is noted
+	Remote    bool           // who has signed in may also command from afar, as far as Kind.LocalOnly allows
+	Names     []string       // of this computer, in small letters, by which it may be asked from afar
+	Proxies   []netip.Prefix // whose word on whom they relay is believed
+	Stale     time.Duration  // without a scan for so long the machine is not healthy; 0 = 3 s
+	Log       *slog.Logger   // nil = none
 }
 
 // Server is the panel.
@@ -91,6 +97,9 @@ type Server struct {
 	stream *stream
 	last   atomic.Pointer[seen]
 	flying sync.Mutex // held during a preflight
+
+	busyAfar sync.Mutex // held while something costly is worked out for those elsewhere
+	refusals refusals
 }
 
 // seen is a scan and when it came; never changed once stored.
@@ -109,6 +118,7 @@ func New(cfg Config) *Server {
 	}
 	s := &Server{cfg: cfg}
 	s.stream = newStream(&s.last)
+	s.stream.may = func(r *http.Request) bool { return s.visit(r).role.Covers(record.RoleLook) }
 	return s
 }
 
@@ -182,7 +192,7 @@ func (s *Server) Serve(ctx context.Context, listeners ...net.Listener) error {
 	defer cancel()
 	srv := &http.Server{
 		Handler:           s.Handler(),
-		ConnContext:       markLocal,
+		ConnContext:       markPeer,
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       10 * time.Second,
 		WriteTimeout:      15 * time.Second, // the stream sets its own

@@ -20,6 +20,7 @@ const (
 // stream hands what happens to all clients that listen.
 type stream struct {
 	last    *atomic.Pointer[seen]
+	may     func(*http.Request) bool // whether whoever asked may look yet
 	events  *record.Queue[record.EventView]
 	changed atomic.Bool
 	wake    chan struct{}
@@ -183,6 +184,9 @@ func (t *stream) serve(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Content-Type-Options", "nosniff")
 	next := []byte("retry: 2000\n\n")
 	for {
+		if !t.may(r) { // a session ends also while its stream goes on
+			return
+		}
 		if control.SetWriteDeadline(time.Now().Add(frameTime)) != nil {
 			return
 		}

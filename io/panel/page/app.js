@@ -70,9 +70,9 @@ function route() {
   update();
 }
 
-const top = { clock: h('strong', { class: 'clock' }), machine: h('span', { class: 'about' }), link: h('span', { class: 'link' }), place: h('span', {}), who: h('button', { type: 'button', class: 'plain', on: { click: rename } }) };
+const top = { clock: h('strong', { class: 'clock' }), machine: h('span', { class: 'about' }), link: h('span', { class: 'link' }), place: h('span', {}), account: h('a', { href: '/page/sign-in.html', hidden: true }), who: h('button', { type: 'button', class: 'plain', on: { click: rename } }) };
 function rename() { localStorage.removeItem('who'); ask(words.who).then(update); }
-put($('top'), h('div', {}, top.clock, top.machine), h('div', {}, top.link, ' · ', top.place, ' · ', top.who));
+put($('top'), h('div', {}, top.clock, top.machine), h('div', {}, top.link, ' · ', top.place, ' · ', top.account, ' ', top.who));
 
 const fire = fireScreen($('fire'), ctx), drawBar = bar($('bar'));
 const fireButton = button({ label: words.fire, hold: true, cls: 'firebutton', earliest: 150, restless: true, again: words.fireAgain, act: async () => {
@@ -157,7 +157,14 @@ document.addEventListener('visibilitychange', () => { if (!document.hidden) forg
 addEventListener('pageshow', ev => { if (ev.persisted) forget(); });
 
 async function machine() {
-  try { ctx.machine = await get('/api/v1/machine'); ctx.here = ctx.machine.at_machine; update(); } catch { setTimeout(machine, 2000); }
+  try {
+    const s = await get('/api/v1/session');
+    if (s.asked && !s.role) return location.assign('/page/sign-in.html');
+    top.account.hidden = !s.asked;
+    text(top.account, s.account ? `${s.account}, ${s.role}` : words.signIn);
+    ctx.machine = await get('/api/v1/machine'); ctx.here = ctx.machine.at_machine;
+    update();
+  } catch { setTimeout(machine, 2000); }
 }
 route();
 machine();
