@@ -90,6 +90,8 @@ type RTU struct {
 	Parity string  `yaml:"parity" enum:"even,odd,none" default:"even" doc:"parity bit"`
 	Stop   int     `yaml:"stop_bits" range:"1..2" doc:"default 1 with parity, 2 without"`
 	PauseS Seconds `yaml:"pause" range:"0..0.1" doc:"silence between frames; default 3.5 characters, 1.75 ms above 19,200 baud"`
+
+	Direction string `yaml:"direction" enum:"adapter,kernel" default:"adapter" doc:"who switches an RS-485 transceiver to sending: the adapter by itself, or the kernel's driver by RTS"`
 }
 
 // Bus is a bus with its defaults filled in.

@@ -41,6 +41,7 @@ type bus struct {
 
 	mu          sync.Mutex // guards what Stats reports
 	connected   bool
+	problem     string // why it cannot be opened
 	connections uint64
 }
 
@@ -170,6 +171,7 @@ func (b *bus) fetch(u *unit, t point.Table, address, count uint16, deadline time
 func (b *bus) begin(deadline time.Time, out, back int) (time.Time, error) {
 	now := time.Now()
 	if err := b.line.ready(earlier(now.Add(b.timeout), deadline), deadline); err != nil {
+		b.noteClosed()
 		return now, err
 	}
 	b.noteOpen()
@@ -220,12 +222,26 @@ func (b *bus) note(u *unit, took time.Duration, err error) {
 	}
 }
 
+// noteClosed says why the line cannot be opened, once for each reason: the next
+// attempts follow every few seconds, for as long as it takes.
+func (b *bus) noteClosed() {
+	why := b.line.whyClosed()
+	if why == nil || b.line.isOpen() || why.Error() == b.problem {
+		return
+	}
+	b.mu.Lock()
+	b.problem = why.Error()
+	b.mu.Unlock()
+	b.log.Warn("bus cannot be opened", "bus", b.name, "error", why)
+}
+
 func (b *bus) noteOpen() {
 	if b.connected {
 		return
 	}
 	b.mu.Lock()
 	b.connected = true
+	b.problem = ""
 	b.connections++
 	b.mu.Unlock()
 	b.forget(nil)

@@ -48,6 +48,8 @@ type line interface {
 	// distrust drops whatever may still be under way.
 	distrust()
 	isOpen() bool
+	// whyClosed is what the last attempt to open failed with.
+	whyClosed() error
 	// stillOpen finds out, without a request, whether the other side has
 	// closed the line; it is for buses that have nothing to read.
 	stillOpen() error

@@ -124,7 +124,9 @@ func TestPollsOverRTU(t *testing.T) {
 		m.BusList[0].TimeoutS, m.BusList[0].QuietS, m.BusList[0].BackoffS = timeout, quiet, 0.1
 		f := m.input(point.Bean, onUnit(1, plain(0, 10))).input(point.Exhaust, onUnit(2, plain(0, 10))).open(t)
 		p := &adversePort{rng: rand.New(rand.NewPCG(2, 0x706f6c6c)), more: make(chan struct{}, 1), timeout: time.Second, lateS: timeout, quietS: quiet}
-		f.buses[0].line.(*rtuLine).opener.open = func(context.Context) (port, error) { return p, nil }
+		l := f.buses[0].line.(*rtuLine)
+		l.opener.open = func(context.Context) (port, error) { return p, nil }
+		l.rest = time.Sleep // which keeps the time of the bubble
 		if err := f.Open(context.Background()); err != nil {
 			t.Fatal(err)
 		}

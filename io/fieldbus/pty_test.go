@@ -38,6 +38,15 @@ func (x *frame) send(b ...byte) { x.d.master.Write(b) }
 
 func newDevice(t testing.TB) *device {
 	t.Helper()
+	d := newLine(t)
+	d.wg.Go(d.serve)
+	t.Cleanup(d.hangUp)
+	return d
+}
+
+// newLine is the pseudo-terminal of a device that nobody serves yet.
+func newLine(t testing.TB) *device {
+	t.Helper()
 	fd, err := unix.Open("/dev/ptmx", unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
@@ -64,8 +73,6 @@ func newDevice(t testing.TB) *device {
 	if err := unix.IoctlSetTermios(int(d.slave.Fd()), unix.TCSETS, raw); err != nil {
 		t.Fatal(err)
 	}
-	d.wg.Go(d.serve)
-	t.Cleanup(d.hangUp)
 	return d
 }
 

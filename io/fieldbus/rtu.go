@@ -32,6 +32,7 @@ type rtuLine struct {
 	character time.Duration // time of one character on the wire
 	pause     time.Duration // silence between frames
 	quiet     time.Duration // silence after an error
+	rest      func(time.Duration)
 
 	deadline   time.Time
 	busyUntil  time.Time // end of the last bytes seen or sent
@@ -41,8 +42,7 @@ type rtuLine struct {
 }
 
 func newRTULine(r *profiles.RTU, quiet, longest time.Duration) *rtuLine {
-	mode := modeOf(r)
-	l := newRTULineOn(func(context.Context) (port, error) { return serial.Open(r.Device, mode) }, characterTime(mode), quiet, longest)
+	l := newRTULineOn(func(context.Context) (port, error) { return openSerial(r) }, characterTime(modeOf(r)), quiet, longest)
 	if r.PauseS > 0 {
 		l.pause = seconds(float64(r.PauseS))
 	}
@@ -50,7 +50,7 @@ func newRTULine(r *profiles.RTU, quiet, longest time.Duration) *rtuLine {
 }
 
 func newRTULineOn(open func(context.Context) (port, error), character, quiet, longest time.Duration) *rtuLine {
-	l := &rtuLine{character: character, pause: framePause(character), quiet: quiet}
+	l := &rtuLine{character: character, pause: framePause(character), quiet: quiet, rest: rest}
 	l.opener.open, l.opener.longest = open, longest
 	return l
 }
@@ -135,6 +135,7 @@ func (l *rtuLine) ready(openBy, deadline time.Time) error {
 
 func (l *rtuLine) arm(deadline time.Time) { l.deadline = deadline }
 func (l *rtuLine) isOpen() bool           { return l.port != nil }
+func (l *rtuLine) whyClosed() error       { return l.opener.last }
 
 func (l *rtuLine) stillOpen() error { return nil }
 
@@ -189,9 +190,7 @@ func (l *rtuLine) Send(request []byte) ([]byte, error) {
 	if l.port == nil {
 		return nil, &lineError{Closed, "port is closed", nil}
 	}
-	if wait := time.Until(l.busyUntil.Add(l.pause)); wait > 0 {
-		time.Sleep(wait)
-	}
+	l.rest(time.Until(l.busyUntil.Add(l.pause)))
 	if err := l.port.ResetInputBuffer(); err != nil {
 		return nil, l.broken("flushing", err)
 	}

@@ -9,6 +9,7 @@ type Stats struct {
 type BusStats struct {
 	Name        string
 	Connected   bool
+	Problem     string // why it cannot be opened; empty if it is or was never tried
 	Connections uint64 // times that the line has been opened
 	Units       []UnitStats
 }
@@ -28,7 +29,7 @@ func (f *Fieldbus) Stats() Stats {
 	s := Stats{Buses: make([]BusStats, len(f.buses))}
 	for i, b := range f.buses {
 		b.mu.Lock()
-		s.Buses[i] = BusStats{Name: b.name, Connected: b.connected, Connections: b.connections, Units: make([]UnitStats, len(b.units))}
+		s.Buses[i] = BusStats{Name: b.name, Connected: b.connected, Problem: b.problem, Connections: b.connections, Units: make([]UnitStats, len(b.units))}
 		for j, u := range b.units {
 			s.Buses[i].Units[j] = u.stats
 		}

@@ -82,6 +82,7 @@ func (t *tcpLine) ready(openBy, _ time.Time) error {
 func (t *tcpLine) arm(deadline time.Time)                { t.deadline = deadline }
 func (t *tcpLine) wire(request, reply int) time.Duration { return 0 }
 func (t *tcpLine) isOpen() bool                          { return t.conn != nil }
+func (t *tcpLine) whyClosed() error                      { return t.opener.last }
 
 func (t *tcpLine) stillOpen() error {
 	if t.conn == nil {
