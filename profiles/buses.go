@@ -32,6 +32,9 @@ func (s *source) compileBuses(m *Machine) {
 		if b.TCP != nil && s.has(join(key, "quiet")) {
 			s.fault(join(key, "quiet"), "quiet on a TCP connection", "rtu lines only", "take it out")
 		}
+		if b.RTU != nil && s.has(join(key, "in_flight")) {
+			s.fault(join(key, "in_flight"), "in_flight on a serial line", "tcp connections only", "take it out: replies on a serial line carry no number")
+		}
 		if b.TCP != nil {
 			s.unique(taken, net.JoinHostPort(strings.ToLower(b.TCP.Host), strconv.Itoa(b.TCP.Port)), key)
 			fill(s, join(key, "timeout"), &b.TimeoutS, 0.05)

@@ -75,6 +75,8 @@ type BusFile struct {
 	QuietS    Seconds `yaml:"quiet" range:"0..2" default:"250 ms" doc:"rtu: silence after any error, the longest turn-round of a device on the line"`
 	HoleWords int     `yaml:"hole" range:"0..64" default:"8" doc:"registers that nobody asked for which may be read to join two groups"`
 	BackoffS  Seconds `yaml:"backoff" range:"0.1..60" default:"5 s" doc:"longest pause before a dead unit or connection is tried again"`
+
+	InFlight int `yaml:"in_flight" range:"1..16" default:"1" doc:"tcp: reads sent without waiting for the reply to the one before; only where the manual of every device or gateway on the connection allows it"`
 }
 
 // TCP is a Modbus TCP address.

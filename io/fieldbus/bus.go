@@ -28,6 +28,8 @@ type bus struct {
 	units      []*unit
 	timeout    time.Duration
 	retries    int
+	inFlight   int // requests to read that may be under way at once
+	flight     flight
 	access     *[numSources]point.Access
 
 	groups []group
@@ -49,6 +51,9 @@ type bus struct {
 // the last scan had to stop.
 func (b *bus) read(ctx context.Context, scan uint64, nowS float64, deadline time.Time) {
 	b.scan = scan
+	if b.inFlight > 1 {
+		b.ahead(ctx, nowS, deadline)
+	}
 	first, begin := true, b.cursor
 	b.cursor = 0
 	cut, refused := false, false
@@ -61,12 +66,16 @@ func (b *bus) read(ctx context.Context, scan uint64, nowS float64, deadline time
 		if !g.due(scan) {
 			continue
 		}
-		if !g.u.mayAsk(scan) {
+		if g.answered {
+			g.answered, g.owed, first = false, false, false
+			continue
+		}
+		if g.failed == nil && !g.u.mayAsk(scan) {
 			g.owed = false
 			b.miss(g, point.Timeout)
 			continue
 		}
-		if cut || ctx.Err() != nil || !first && !b.fits(g, deadline) {
+		if g.failed == nil && (cut || ctx.Err() != nil || !first && !b.fits(g, deadline)) {
 			if !cut {
 				cut, b.cursor = true, i
 			}
@@ -100,16 +109,19 @@ func (b *bus) miss(g *group, why point.Cause) {
 }
 
 // ask reads one group, again if that fails and time remains, and returns why
-// it got no values.
+// it got no values. A try that failed in flight was the first.
 func (b *bus) ask(g *group, nowS float64, deadline time.Time) point.Cause {
 	tries := 1
-	if g.u.failures == 0 {
+	if g.u.failures == 0 || g.failed != nil && g.u.failures == 1 {
 		tries += b.retries
 	}
+	err := g.failed
+	g.failed = nil
 	for {
-		err := b.fetchGroup(g, nowS, deadline)
 		if err == nil {
-			return point.None
+			if err = b.fetchGroup(g, nowS, deadline); err == nil {
+				return point.None
+			}
 		}
 		if refusesJoin(err) && len(g.roles) > 1 {
 			g.refuse = true
@@ -119,6 +131,7 @@ func (b *bus) ask(g *group, nowS float64, deadline time.Time) point.Cause {
 		if tries == 0 || unsent(err) || reasonOf(err) == Exception || !b.fits(g, deadline) {
 			return causeOf(err)
 		}
+		err = nil
 	}
 }
 

@@ -147,6 +147,10 @@ type group struct {
 	offset uint64 // stagger: slow groups of a bus fall due in different scans
 	owed   bool   // fell due, not asked yet
 	refuse bool   // the device refused the joined read
+
+	// What came of the group in flight, until the scan has taken it in.
+	answered bool
+	failed   error
 }
 
 // stagger spreads slow groups over the scans, so that they do not all fall due

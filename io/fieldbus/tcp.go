@@ -24,7 +24,7 @@ const (
 // transaction id. Common practice, no source.
 const silencesToClose = 3
 
-// tcpLine is a Modbus TCP connection with one request in flight.
+// tcpLine is a Modbus TCP connection. Send has one request in flight, fly several.
 type tcpLine struct {
 	opener   opener[stream]
 	conn     stream
