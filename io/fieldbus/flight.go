@@ -61,7 +61,7 @@ func (t *tcpLine) fly(f *flight, each func(k int, data []byte, err error)) {
 		rest(t.fail(Closed, "connection", err))
 		return
 	}
-	if err := t.drain(); err != nil {
+	if err := t.conn.drain(); err != nil {
 		rest(t.fail(Closed, "connection lost", err))
 		return
 	}
