@@ -8,10 +8,12 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"drumwright/io/peertest"
@@ -123,6 +125,17 @@ func TestMorningByClicking(t *testing.T) {
 	do("weight", form("Roasted mass: waiting"), fill("Roasted mass", "Roasted mass", "841"), until(`document.querySelector('.detail').textContent.includes('loss 14.2')`), form("Roasted mass"), fill("Roasted mass", "Roasted mass", "839.5"), until(`document.querySelector('.detail').textContent.includes('0.841 kg')`))
 	do("note", form("Notes"), fill("Notes", "A further note", "smells of <b>jasmine</b>"), form("Notes (1)"), fill("Notes (1)", "Note 1", "smells of jasmine"), until(`[...document.querySelectorAll('.detail td')].some(c => c.textContent === 'smells of <b>jasmine</b>') && document.querySelector('.detail').textContent.includes('Kept: 1 entry')`))
 	do("cup", form("Cup"), fill("Cup", "Aroma", "8,25", "Total", "85.5"), form("Cup: 85.5 of 100"), fill("Cup", "Body", "eight"), until(`document.querySelector('.detail').textContent.includes('is no number')`))
+	// The report goes on one page of either paper.
+	do("report", chromedp.Navigate("http://"+address+"/api/v1/batches/1/report"), until(`document.querySelector('h1')?.textContent.includes('Batch 1')`))
+	for _, inches := range [][2]float64{{8.27, 11.69}, {8.5, 11}} {
+		do("print", chromedp.ActionFunc(func(ctx context.Context) error {
+			pdf, _, err := page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithPreferCSSPageSize(false).Do(ctx)
+			if n := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(pdf, -1)); err == nil && n != 1 {
+				t.Errorf("printed on %d pages of %v in", n, inches)
+			}
+			return err
+		}))
+	}
 
 	res, err := http.Get("http://" + address + "/api/v1/batches")
 	if err != nil {

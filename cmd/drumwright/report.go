@@ -10,14 +10,12 @@ import (
 	"os"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"drumwright/io/journal"
 	"drumwright/io/record"
 	"drumwright/io/report"
-	"drumwright/profiles"
 )
 
 type reportOptions struct {
@@ -163,62 +161,6 @@ func roast(d *record.KeptDetail) []report.Sample {
 	return all
 }
 
-func reportBatch(ctx context.Context, r *journal.Reader, id uint64, w io.Writer) error {
-	d, err := r.Batch(ctx, id)
-	if err != nil {
-		return fmt.Errorf("batch %d: %w", id, err)
-	}
-	s := report.Session{Recipe: d.Recipe}
-	if m, err := profiles.ParseMachine("machine.yaml", []byte(d.MachineText)); err == nil {
-		s.Machine, s.Site = m.About.Name, m.About.Site
-	}
-	begin, err := time.Parse(time.RFC3339Nano, d.Charged)
-	if err == nil {
-		s.Start = begin.Local()
-	}
-	b := report.Batch{ID: d.ID, Samples: roast(&d), Figures: keptFigures(&d.KeptBatch)}
-	said := map[string]bool{}
-	for i := range d.Events {
-		e := &d.Events[i]
-		var kind record.EventKind
-		switch e.Kind {
-		case record.Milestone.String():
-			kind = record.Milestone
-		case record.Trip.String():
-			kind = record.Trip
-		case record.Warning.String():
-			kind = record.Warning
-		default:
-			continue
-		}
-		at := math.NaN()
-		if t, err := time.Parse(time.RFC3339Nano, e.Time); err == nil && len(d.Samples) > 0 {
-			at = float64(e.ScanS) - float64(d.Samples[0].ScanS) + keptSample(&d.Samples[0]).S
-			if t.Before(begin) {
-				at = math.NaN()
-			}
-		}
-		switch { // noticed a little after they are
-		case e.Name == record.MilestoneTurningPoint && d.TurnS.Known():
-			at = float64(d.TurnS)
-		case e.Name == record.MilestoneDrop && d.DropS.Known():
-			at = float64(d.DropS)
-		}
-		b.Events = append(b.Events, report.Event{S: at, Kind: kind, Name: e.Name, Text: e.Text})
-		if kind == record.Trip && !said[e.Name] {
-			said[e.Name] = true
-			s.Remarks = append(s.Remarks, "Trip: "+e.Text)
-		}
-	}
-	s.Batches = []report.Batch{b}
-	s.Remarks = append(s.Remarks, enteredText(&d)...)
-	if len(d.Samples) == 0 {
-		s.Remarks = append(s.Remarks, "The samples of this batch are no longer in the journal: a backup has them.")
-	}
-	s.Remarks = append(s.Remarks, fmt.Sprintf("Result: %s. Recipe file %s, machine file %s (SHA-256). Printed %s.", d.Result, hashText(d.RecipeHash), hashText(d.MachineHash), time.Now().Format("2006-01-02 15:04")))
-	return report.Write(w, &s)
-}
-
 func hashText(h string) string {
 	if len(h) > 12 {
 		return h[:12]
@@ -255,51 +197,6 @@ func enteredText(d *record.KeptDetail) []string {
 		out = append(out, "Cup: "+comment)
 	}
 	return out
-}
-
-func keptFigures(k *record.KeptBatch) []report.Figure {
-	loss, weighed := k.LossShare()
-	how := "loss, estimate"
-	if weighed {
-		how = "loss, weighed"
-	}
-	roasted := num(k.WeighedKg, 3)
-	if !weighed {
-		roasted = "not weighed –"
-	}
-	perKg := k.EnergyKWh / k.ChargedKg()
-	all := []report.Figure{
-		{Name: "green coffee", Value: orDash(k.Lot)},
-		{Name: "green mass", Value: num(k.ChargedKg(), 3), Unit: "kg"},
-		{Name: "roasted mass", Value: roasted, Unit: "kg"},
-		{Name: "turning point", Value: clockText(k.TurnS) + ", " + num(k.TurnC, 1), Unit: "°C"},
-		{Name: "first crack heard", Value: clockText(k.FirstCrackS)},
-		{Name: "drop", Value: clockText(k.DropS)},
-		{Name: "drop temperature", Value: num(k.DropC, 1), Unit: "°C"},
-		{Name: "drop − target", Value: signed(k.DropC-k.TargetDropC, 1), Unit: "°C"},
-		{Name: "after first crack", Value: clockText(k.DevelopmentS) + ", " + num(100*k.DevelopmentRatio, 1), Unit: "%"},
-		{Name: how, Value: num(100*loss, 1), Unit: "%"},
-		{Name: "off the curve, rms", Value: num(k.OffCurveRmsC, 2), Unit: "°C"},
-		{Name: "heat, charge to drop", Value: num(k.EnergyKWh, 2), Unit: "kWh"},
-		{Name: "heat for green mass", Value: num(perKg, 2), Unit: "kWh/kg"},
-	}
-	if k.CupTotal.Known() {
-		all = append(all, report.Figure{Name: "cup", Value: num(k.CupTotal, 2)})
-	}
-	for i := range all {
-		if strings.HasSuffix(all[i].Value, "–") {
-			all[i].Unit = ""
-			all[i].Value = strings.TrimSuffix(strings.TrimSuffix(all[i].Value, " –"), ",")
-		}
-	}
-	return all
-}
-
-func signed(v record.Number, decimals int) string {
-	if !v.Known() {
-		return "–"
-	}
-	return strings.Replace(fmt.Sprintf("%+.*f", decimals, float64(v)), "-", "−", 1)
 }
 
 // batchList reads numbers by commas.

@@ -73,7 +73,7 @@ func TestReportsFromTheJournal(t *testing.T) {
 		args []string
 		want []string
 	}{
-		{[]string{"12"}, []string{"Batch 12", "&#43;3.0", "not weighed", "&lt;b&gt;late&lt;/b&gt;", "0.05"}}, // 90 s at 3000×0.625 + 1200×0.25 W are 0.054 kWh
+		{[]string{"12"}, []string{"Batch 12", "Above target: dropped", "not weighed", "&lt;b&gt;late&lt;/b&gt;", "0.05 kWh/kg", "class=\"ring\"", "last 11 batches"}}, // 90 s at 3000×0.625 + 1200×0.25 W are 0.054 kWh
 		{[]string{"--compare", "12,1,2,3"}, []string{"Batch 12 stands out in drop − target: 3.0 °C, the others&#39; middle is 0.1 °C", "Another green coffee than batch 12: 1, 2, 3."}},
 		{[]string{"--compare", "1,2,3", "--at", "first-crack"}, []string{"Batch 1 is like the others", "since first crack"}},
 		{[]string{"--lot", "gesha 12"}, []string{"Green coffee Gesha 12", "Too few batches for limits"}},
