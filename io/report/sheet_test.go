@@ -19,8 +19,8 @@ func TestSheetJudgement(t *testing.T) {
 		want []string
 		not  []string
 	}{
-		{"in its range", usual, []string{`d="M535 `}, []string{"ring"}}, // the middle of 380 to 690
-		{"above", above, []string{"ring", ">3<"}, []string{`d="M535 `}},
+		{"in its range", usual, []string{`class="chosen" d="M535 `}, []string{"ring"}}, // the middle of 380 to 690
+		{"above", above, []string{"ring", ">3<"}, []string{`class="chosen" d="M535 `}},
 		{"not known", unknown, []string{"corridor"}, []string{"ring", "chosen"}},
 		{"no range", unjudged, []string{"usual range not known yet"}, []string{"ring", "chosen", "corridor"}},
 	} {
