@@ -107,7 +107,7 @@ is for licensed electricians.
 	root.AddCommand(tuneCommand(), fitCommand())
 	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
 	root.AddCommand(userCommand(), auditCommand())
-	root.AddCommand(setupCommand(), idleCommand(), manCommand())
+	root.AddCommand(setupCommand(), idleCommand(), doctorCommand(), dumpCommand(), manCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {

@@ -56,16 +56,17 @@ machine only: over the local socket or from a loopback address.
 	}
 	f := c.Flags()
 	f.StringVar(&o.recipes, "recipes", "", "folder of recipes; default recipes beside the machine file")
-	f.StringVar(&o.logLevel, "log", "info", "debug, info, warn or error")
+	f.StringVar(&o.logLevel, "log", "info", "debug, info, warn or error; SIGUSR1 turns debug on while it runs, SIGUSR2 off again")
 	f.Float64Var(&o.forS, "for", 0, "end after so many seconds and print how punctual the scan was; 0 = run until told")
 	return c
 }
 
 func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.Writer) (err error) {
-	log, err := newLog(stderr, o.logLevel)
+	log, level, err := newLog(stderr, o.logLevel)
 	if err != nil {
 		return err
 	}
+	defer obey(log, level)()
 	m, err := profiles.LoadMachine(file)
 	if err != nil {
 		return err
@@ -234,14 +235,6 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		punctual.print(stdout)
 	}
 	return err
-}
-
-func newLog(w io.Writer, level string) (*slog.Logger, error) {
-	var l slog.Level
-	if err := l.UnmarshalText([]byte(level)); err != nil {
-		return nil, exitError{codeInput, fmt.Errorf("--log %q: allowed are debug, info, warn and error", level)}
-	}
-	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: l})), nil
 }
 
 // today is the date, and how long the day goes on yet, s.

@@ -220,6 +220,7 @@ func (b *bus) note(u *unit, took time.Duration, err error) {
 	b.mu.Unlock()
 
 	if err != nil {
+		b.log.Debug("request failed", "bus", b.name, "unit", u.address, "reason", reasonOf(err).String(), "error", err)
 		if reasonOf(err) != Exception {
 			// The device may have been off in between and have lost its outputs.
 			b.forget(u)
