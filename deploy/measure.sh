@@ -1,0 +1,115 @@
+#!/usr/bin/env bash
+# Measures how the daemon does on this computer, with a simulated machine on its own
+# loopback, panel, scrape and, where mosquitto is installed, a broker:
+#   deploy/measure.sh [SECONDS [CASE...]]
+# Each case takes that long (default 300): idle, busy (another core spins), small
+# (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on; real time,
+# some minutes more to warm). Needs Go or DRUMWRIGHT=path of the program, curl and
+# taskset; strace for counting syncs. Ports 15020, 8420 and 1883 of the loopback must
+# be free. Compare only what was measured in one run, and look at the load it states.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+seconds=${1:-300}
+shift || true
+cases=${*:-idle busy small fast roast}
+work=$(mktemp -d)
+pids=()
+over() {
+  for p in "${pids[@]:-}"; do [ -z "$p" ] || kill "$p" 2>/dev/null || true; done
+  wait 2>/dev/null || true
+  pids=()
+}
+trap 'over; rm -rf "$work"' EXIT
+
+bin=${DRUMWRIGHT:-}
+if [ -z "$bin" ]; then
+  bin=$work/drumwright
+  CGO_ENABLED=0 go build -trimpath -ldflags='-s -w' -o "$bin" ./cmd/drumwright
+fi
+broker=$(command -v mosquitto || ls /usr/sbin/mosquitto 2>/dev/null || true)
+tick=$(getconf CLK_TCK)
+echo "$(uname -srm), $(nproc) cores, load $(cut -d' ' -f1-3 /proc/loadavg), program $(stat -c %s "$bin") bytes, $("$bin" version)"
+
+# what the daemon says of itself
+api() { curl -s -m 2 "http://127.0.0.1:8420$1"; }
+# how much process $1 has used: clock ticks, written bytes
+used() { awk '{print $14 + $15}' "/proc/$1/stat"; }
+written() { awk '/^write_bytes/ {print $2}' "/proc/$1/io"; }
+
+one() {
+  local name=$1 period='100 ms' warm=() env=() folder
+  folder=$work/$name
+  mkdir -p "$folder"
+  [ "$name" != fast ] || period='10 ms'
+  [ "$name" != small ] || env=(GOMAXPROCS=1 GOMEMLIMIT=64MiB)
+  [ "$name" != roast ] || warm=(--warm 200)
+  sed "s/^  period: 100 ms/  period: $period/" profiles/machines/heron-1000.yaml >"$folder/machine.yaml"
+  cp -r profiles/recipes "$folder/recipes"
+  if [ -n "$broker" ]; then
+    printf 'listener 1883 127.0.0.1\nallow_anonymous true\npersistence false\n' >"$folder/broker.conf"
+    "$broker" -c "$folder/broker.conf" >/dev/null 2>&1 & pids+=($!)
+  fi
+  mkfifo "$folder/hands"
+  "$bin" plant "$folder/machine.yaml" "${warm[@]}" <"$folder/hands" >"$folder/plant.log" 2>&1 & pids+=($!)
+  exec 3>"$folder/hands"
+  sleep 1
+
+  local begin first
+  begin=$(date +%s%N)
+  env "${env[@]}" "$bin" serve "$folder/machine.yaml" --log warn --for "$((seconds + 900))" >"$folder/serve.out" 2>"$folder/serve.log" &
+  local serve=$!
+  pids+=("$serve")
+  until api /api/v1/state | grep -q '"bean":{"value":[^}]*"quality":"good"'; do
+    [ $(($(date +%s%N) - begin)) -lt 20000000000 ] || { echo "$name: no good scan within 20 s"; tail -3 "$folder/serve.log"; return 1; }
+  done
+  first=$((($(date +%s%N) - begin) / 1000000))
+
+  # A panel that listens, a scrape every 5 s.
+  curl -s -N "http://127.0.0.1:8420/api/v1/events" >/dev/null & pids+=($!)
+  (while sleep 5; do api /metrics >/dev/null; done) & pids+=($!)
+  if [ "$name" = busy ]; then
+    (while :; do :; done) & pids+=($!)
+  fi
+  if [ "$name" = roast ]; then
+    "$bin" do load-recipe --recipe harbour-medium >/dev/null
+    "$bin" do warm --who measure >/dev/null
+    until api /api/v1/state | grep -q '"state":"ready"'; do
+      kill -0 "$serve" || return 1
+      sleep 1
+    done
+    echo "charge 1000 11" >&3
+    sleep 2
+  fi
+
+  local c0 w0 c1 w1
+  sleep 2
+  c0=$(used "$serve") w0=$(written "$serve")
+  local syncs=none
+  if command -v strace >/dev/null; then # for a fifth of the time: it costs some time itself
+    sleep $((seconds * 4 / 5))
+    c1=$(used "$serve") w1=$(written "$serve")
+    timeout $((seconds / 5)) strace -f -q -c -e trace=fsync,fdatasync -p "$serve" -o "$folder/syncs" 2>/dev/null || true
+    syncs=$(awk -v s=$((seconds / 5)) '$NF ~ /^f(data)?sync$/ {n += $4} END {printf "%.0f an hour", n * 3600 / s}' "$folder/syncs")
+    local span=$((seconds * 4 / 5))
+  else
+    sleep "$seconds"
+    c1=$(used "$serve") w1=$(written "$serve")
+    local span=$seconds
+  fi
+  local rss
+  rss=$(awk '/^VmHWM/ {printf "%.1f", $2 / 1024}' "/proc/$serve/status")
+  kill -INT "$serve"
+  wait "$serve" 2>/dev/null || true
+  exec 3>&-
+  awk -v n="$name" -v c="$((c1 - c0))" -v t="$tick" -v s="$span" -v w="$((w1 - w0))" -v rss="$rss" -v first="$first" -v syncs="$syncs" \
+    'BEGIN {printf "%-6s %5.2f %% of a core, %s MiB at most, first good scan after %d ms, %.2f MB written an hour, syncs: %s\n", n, 100 * c / t / s, rss, first, w * 3600 / s / 1e6, syncs}'
+  sed 's/^/       /' "$folder/serve.out"
+  over
+}
+
+for c in $cases; do
+  case $c in
+  idle | busy | small | fast | roast) one "$c" ;;
+  *) echo "case $c: allowed are idle, busy, small, fast and roast" >&2; exit 2 ;;
+  esac
+done
