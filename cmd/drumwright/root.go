@@ -107,6 +107,7 @@ is for licensed electricians.
 	root.AddCommand(tuneCommand(), fitCommand())
 	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
 	root.AddCommand(userCommand(), auditCommand())
+	root.AddCommand(deviceCommand(), checkDeviceCommand())
 	root.AddCommand(setupCommand(), idleCommand(), doctorCommand(), dumpCommand(), manCommand())
 	for _, c := range root.Commands() {
 		if check := c.Args; check != nil {
