@@ -3,8 +3,8 @@
 # loopback, panel, scrape and, where mosquitto is installed, a broker:
 #   deploy/measure.sh [SECONDS [CASE...]]
 # Each case takes that long (default 300): idle, busy (another core spins), small
-# (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on; real time,
-# some minutes more to warm). Needs Go or DRUMWRIGHT=path of the program, curl and
+# (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on; some twenty
+# minutes more to warm, in real time). Needs Go or DRUMWRIGHT=path of the program, curl and
 # taskset; strace for counting syncs. Ports 15020, 8420 and 1883 of the loopback must
 # be free. Compare only what was measured in one run, and look at the load it states.
 set -euo pipefail
@@ -37,12 +37,11 @@ used() { awk '{print $14 + $15}' "/proc/$1/stat"; }
 written() { awk '/^write_bytes/ {print $2}' "/proc/$1/io"; }
 
 one() {
-  local name=$1 period='100 ms' warm=() env=() folder
+  local name=$1 period='100 ms' env=() folder
   folder=$work/$name
   mkdir -p "$folder"
   [ "$name" != fast ] || period='10 ms'
   [ "$name" != small ] || env=(GOMAXPROCS=1 GOMEMLIMIT=64MiB)
-  [ "$name" != roast ] || warm=(--warm 200)
   sed "s/^  period: 100 ms/  period: $period/" profiles/machines/heron-1000.yaml >"$folder/machine.yaml"
   cp -r profiles/recipes "$folder/recipes"
   if [ -n "$broker" ]; then
@@ -50,7 +49,7 @@ one() {
     "$broker" -c "$folder/broker.conf" >/dev/null 2>&1 & pids+=($!)
   fi
   mkfifo "$folder/hands"
-  "$bin" plant "$folder/machine.yaml" "${warm[@]}" <"$folder/hands" >"$folder/plant.log" 2>&1 & pids+=($!)
+  "$bin" plant "$folder/machine.yaml" <"$folder/hands" >"$folder/plant.log" 2>&1 & pids+=($!)
   exec 3>"$folder/hands"
   sleep 1
 

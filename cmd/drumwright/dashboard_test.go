@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -34,7 +35,8 @@ type history struct {
 	*telemetry.Metrics
 	reg           *prometheus.Registry
 	out           *bufio.Writer
-	site, machine string
+	as            [][2]string // site and machine of each machine that has had this day
+	machine       string      // the shipped one that was played
 	firstS, lastS int64
 	err           error
 }
@@ -63,7 +65,9 @@ func (h *history) Put(s *record.Scan) {
 	for _, f := range families {
 		for _, m := range f.Metric {
 			line := func(name string, v float64, extra string) {
-				fmt.Fprintf(h.out, "%s{site=%q,machine=%q%s} %v %d\n", name, h.site, h.machine, labelsOf(m)+extra, v, at)
+				for _, id := range h.as {
+					fmt.Fprintf(h.out, "%s{site=%q,machine=%q%s} %v %d\n", name, id[0], id[1], labelsOf(m)+extra, v, at)
+				}
 			}
 			switch {
 			case m.Gauge != nil:
@@ -93,8 +97,8 @@ func labelsOf(m *dto.Metric) string {
 }
 
 // Every query of the shipped dashboard, and every recording rule, finds something
-// for each of two machines of different layout in a Prometheus that holds a
-// simulated day of both.
+// for each of ten machines of two layouts in a Prometheus that holds a simulated day
+// of each layout, and nothing for a machine that is not there.
 func TestDashboardFindsAll(t *testing.T) {
 	peertest.OnceIsEnough(t)
 	program, promtool := peertest.Find(t, "prometheus"), peertest.Find(t, "promtool")
@@ -104,7 +108,7 @@ func TestDashboardFindsAll(t *testing.T) {
 		t.Fatal(err)
 	}
 	out := bufio.NewWriter(file)
-	days := []*history{dayOf(t, out, "heron-1000", "harbour-medium"), dayOf(t, out, "lark-300", "window-stages")}
+	days := []*history{dayOf(t, out, "heron-1000", "harbour-medium", tenMachines[:5]), dayOf(t, out, "lark-300", "window-stages", tenMachines[5:])}
 	fmt.Fprintln(out, "# EOF")
 	if err := out.Flush(); err != nil {
 		t.Fatal(err)
@@ -132,17 +136,24 @@ func TestDashboardFindsAll(t *testing.T) {
 
 	queries := shippedQueries(t)
 	for _, h := range days {
-		fill := strings.NewReplacer("$site", h.site, "$machine", h.machine, "$__rate_interval", "5m", "$__interval", "1m")
-		for place, q := range queries {
-			q = fill.Replace(q)
-			if strings.Contains(q, "$") {
-				t.Errorf("%s: the query %s holds a variable that the dashboard does not define", place, q)
-			}
-			if h.machine == "lark-300" && strings.Contains(q, "target_bean") {
-				continue // its recipe goes by stages and wants no bean temperature
-			}
-			if overDay(t, address, q, h) == 0 {
-				t.Errorf("%s: nothing is found for %s by\n%s", place, h.machine, q)
+		for _, id := range append([][2]string{{h.as[0][0], "nobody"}, {"nowhere", h.as[0][1]}}, h.as...) {
+			fill := strings.NewReplacer("$site", id[0], "$machine", id[1], "$__rate_interval", "5m", "$__interval", "1m")
+			there := slices.Contains(h.as, id)
+			for place, query := range queries {
+				q := fill.Replace(query)
+				if strings.Contains(q, "$") {
+					t.Errorf("%s: the query %s holds a variable that the dashboard does not define", place, q)
+				}
+				if h.machine == "lark-300" && strings.Contains(q, "target_bean") {
+					continue // its recipe goes by stages and wants no bean temperature
+				}
+				n := overDay(t, address, q, h)
+				if there && n == 0 {
+					t.Errorf("%s: nothing is found for %s in %s by\n%s", place, id[1], id[0], q)
+				}
+				if !there && n > 0 && strings.Contains(query, "$machine") {
+					t.Errorf("%s: other machines' figures are shown for %s in %s by\n%s", place, id[1], id[0], q)
+				}
 			}
 		}
 		for _, label := range []string{"site", "machine"} {
@@ -157,7 +168,7 @@ func TestDashboardFindsAll(t *testing.T) {
 }
 
 // dayOf plays a batch from the warm machine until the beans are out.
-func dayOf(t *testing.T, out *bufio.Writer, machine, recipe string) *history {
+func dayOf(t *testing.T, out *bufio.Writer, machine, recipe string, as [][2]string) *history {
 	t.Helper()
 	m, err := machineFrom(machine)
 	if err != nil {
@@ -168,7 +179,7 @@ func dayOf(t *testing.T, out *bufio.Writer, machine, recipe string) *history {
 		t.Fatal(err)
 	}
 	var bus *fieldbus.Fieldbus
-	h := &history{reg: prometheus.NewRegistry(), out: out, site: m.About.Site, machine: m.About.Name}
+	h := &history{reg: prometheus.NewRegistry(), out: out, as: as, machine: machine}
 	h.Metrics = telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Stale: time.Hour,
 		Buses: func() []telemetry.BusStat { return busStats(bus) },
 		Drops: func() []telemetry.Drop { return []telemetry.Drop{{Sink: "journal", What: "samples"}} }})

@@ -102,7 +102,8 @@ func newMQTT(cfg MQTTConfig, p pace) (*MQTT, error) {
 		if err != nil {
 			return nil, fmt.Errorf("mqtt client id: %w; give one in the configuration", err)
 		}
-		cfg.ClientID = "drumwright-" + cfg.Site + "-" + cfg.Machine + "-" + host
+		// Joined by what no name may hold: loft-north and 1 are not loft and north-1.
+		cfg.ClientID = "drumwright_" + cfg.Site + "_" + cfg.Machine + "_" + host
 	}
 	m := &MQTT{cfg: cfg, pace: p, base: top, queue: record.NewQueue[record.EventView](cfg.QueueLen),
 		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
