@@ -99,11 +99,17 @@ func (s *house) Recipe(name string) (record.RecipeView, error) {
 	r, err := s.find(name)
 	if err != nil { // the text is shown all the same: it is what must be mended
 		return record.RecipeView{RecipeRow: record.RecipeRow{Name: name, Title: name, GreenKg: record.Unknown, Faults: err.Error()},
-			Moisture: record.Unknown, InletC: record.Unknown, SkinC: record.Unknown, DropC: record.Unknown, DropLoss: record.Unknown, Text: string(text)}, nil
+			Moisture: record.Unknown, InletC: record.Unknown, SkinC: record.Unknown, DropC: record.Unknown, DropLoss: record.Unknown, Text: string(text), Hash: contentHash(text)}, nil
 	}
 	v := record.RecipeView{RecipeRow: s.row(name, r), Note: r.Note, Hash: r.Hash, Moisture: record.Unknown,
 		InletC: record.Number(r.Charge.Air), SkinC: record.Number(r.Charge.Skin), DropC: orUnknown(r.Drop.Bean), DropLoss: orUnknown(r.Drop.Loss),
-		Points: []record.CurveView{}, Stages: []record.StageView{}, Speeds: []record.SpeedView{}, Text: string(text)}
+		Points: []record.CurveView{}, Stages: []record.StageView{}, Speeds: []record.SpeedView{}, Text: string(text), Advice: []string{}, Understood: []string{}}
+	for _, a := range profiles.Advise(r) {
+		v.Advice = append(v.Advice, a.String())
+	}
+	for _, x := range profiles.ConvertedIn(text) {
+		v.Understood = append(v.Understood, x.String())
+	}
 	if r.Charge.MoistureKnown {
 		v.Moisture = record.Number(r.Charge.Moisture)
 	}

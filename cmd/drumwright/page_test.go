@@ -125,6 +125,10 @@ func TestMorningByClicking(t *testing.T) {
 	do("weight", form("Roasted mass: waiting"), fill("Roasted mass", "Roasted mass", "841"), until(`document.querySelector('.detail').textContent.includes('loss 14.2')`), form("Roasted mass"), fill("Roasted mass", "Roasted mass", "839.5"), until(`document.querySelector('.detail').textContent.includes('0.841 kg')`))
 	do("note", form("Notes"), fill("Notes", "A further note", "smells of <b>jasmine</b>"), form("Notes (1)"), fill("Notes (1)", "Note 1", "smells of jasmine"), until(`[...document.querySelectorAll('.detail td')].some(c => c.textContent === 'smells of <b>jasmine</b>') && document.querySelector('.detail').textContent.includes('Kept: 1 entry')`))
 	do("cup", form("Cup"), fill("Cup", "Aroma", "8,25", "Total", "85.5"), form("Cup: 85.5 of 100"), fill("Cup", "Body", "eight"), until(`document.querySelector('.detail').textContent.includes('is no number')`))
+	do("recipe of it", chromedp.Click(`a[href^="#recipes/+"]`), until(`document.querySelector('#lint')?.textContent.includes('No faults')`),
+		chromedp.Evaluate(`{ const a = document.querySelector('textarea.code'); a.value = a.value.replace('moisture: 11 %', 'moisture: 99 %'); a.dispatchEvent(new Event('input')); }`, nil), until(`document.querySelector('#lint pre')?.textContent.includes('charge.moisture')`),
+		chromedp.Evaluate(`{ const a = document.querySelector('textarea.code'); a.value = a.value.replace('moisture: 99 %', 'moisture: 11 %'); a.dispatchEvent(new Event('input')); [...document.querySelectorAll('.editor button')].find(b => b.innerText.includes('Keep recipe')).click(); }`, nil),
+		until(`document.querySelector('.detail h2')?.textContent === 'as batch 1' && document.querySelector('.detail').textContent.includes('This machine can follow it')`))
 	// The report goes on one page of either paper.
 	do("report", chromedp.Navigate("http://"+address+"/api/v1/batches/1/report"), until(`document.querySelector('h1')?.textContent.includes('Batch 1')`))
 	for _, inches := range [][2]float64{{8.27, 11.69}, {8.5, 11}} {

@@ -105,7 +105,7 @@ is for licensed electricians.
 		versionCommand(),
 	)
 	root.AddCommand(tuneCommand(), fitCommand())
-	root.AddCommand(batchesCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
+	root.AddCommand(batchesCommand(), recipeCommand(), reportCommand(), exportCommand(), backupCommand(), restoreCommand())
 	root.AddCommand(userCommand(), auditCommand())
 	root.AddCommand(deviceCommand(), checkDeviceCommand())
 	root.AddCommand(setupCommand(), idleCommand(), doctorCommand(), dumpCommand(), manCommand())

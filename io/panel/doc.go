@@ -75,6 +75,14 @@
 //	GET  /api/v1/reports/lot   ?name=LOT
 //	GET  /api/v1/reports/month ?month=2026-11
 //	GET  /api/v1/reports/batches.csv  ?from=DAY&to=DAY: a row a batch
+//	POST /api/v1/recipes/{name}  {"text", "based_on": HASH, "who"}: a new version, or
+//	                           without based_on a new recipe; at the machine only;
+//	                           answers record.RecipeCheck
+//	POST /api/v1/recipes/{name}/check  {"text"}: record.RecipeCheck, nothing is kept
+//	GET  /api/v1/recipes/{name}/versions  {"versions": [record.RecipeVersion]}
+//	GET  /api/v1/recipes/{name}/versions/{hash}  {"text"}
+//	GET  /api/v1/batches/{id}/recipe  ?name=NAME: {"name", "text"}: a recipe that asks
+//	                           for what the batch was; nothing is kept
 //	GET  /api/v1/recipes/{name}/preflight
 //	                           what is to be expected of a recipe in the folder:
 //	                           the JSON of the command preflight

@@ -78,6 +78,7 @@ type Config struct {
 	Learning Learning     // nil = nothing is learned
 	Next     NextBatches  // nil = nothing is said ahead of a batch
 	Reports  Reports      // nil = none are made
+	Folder   RecipeFolder // nil = recipes are not changed
 	Metrics  http.Handler // nil = none
 	// Preflight flies a recipe of the folder by name and gives what is answered
 	// in JSON; nil = there is none. It runs on the request's goroutine.

@@ -70,6 +70,9 @@ type RecipeView struct {
 	DropC    Number      `json:"drop_c"`
 	DropLoss Number      `json:"drop_loss"`
 	Text     string      `json:"text"` // the file
+
+	Advice     []string `json:"advice"`     // allowed, and worth a thought
+	Understood []string `json:"understood"` // temperatures written in °F
 }
 
 // CurveView is a point of the wanted curve.

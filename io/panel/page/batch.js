@@ -112,7 +112,7 @@ export function batchView(ctx, id, el, changed) {
       ['Development', known(b.development_s) ? `${span(b.development_s)}, ${num(100 * b.development_ratio, 1)}\u202f%` : '–'], ['Distance from target', known(b.off_curve_rms_c) ? `${unit(b.off_curve_rms_c, 1, '°C')} rms` : '–'], ['Energy', unit(b.energy_kwh, 2, 'kWh')], ['Cup', known(b.cup_total) ? num(b.cup_total, 1) : '–']];
     put(el, h('a', { class: 'back', href: '#batches' }, 'Back'), h('h2', {}, `Batch ${b.id}: ${result(b)}`), kept, wait && ctx.here ? weightForm(b, true) : null,
       h('p', { class: 'links' }, h('a', { href: `${path}/report`, target: '_blank', rel: 'noopener' }, 'Report to print'), b.lot ? h('a', { href: `/api/v1/reports/lot?name=${encodeURIComponent(b.lot)}`, target: '_blank', rel: 'noopener' }, 'All of this lot') : null,
-        done && ctx.here ? h('a', { href: `#recipes/new/${b.id}` }, 'Make a recipe of it') : null),
+        done && ctx.here ? h('a', { href: `#recipes/+${b.id}` }, 'Make a recipe of it') : null),
       h('dl', { class: 'facts' }, facts.map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v)))), lane(b),
       ctx.here ? h('div', { class: 'entries' }, !wait && known(b.drop_s) ? weightForm(b, false) : null, greenForm(b, at), noteForm(b, at), cupForm(b, at), tagForm(b)) : [noteList(b, at), h('p', { class: 'soft' }, words.looking)],
       history(b), h('h3', {}, 'What happened'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Events' }, h('table', {}, h('thead', {}, h('tr', {}, ['When', 'What', 'Words'].map(t => h('th', { scope: 'col' }, t)))), h('tbody', {}, b.events.map(e => h('tr', {}, h('td', {}, day(e.time)), h('td', {}, e.kind), h('td', {}, e.text || plain(e.name))))))));
@@ -130,7 +130,7 @@ function lane(b) {
   const from = known(b.turn_s) ? b.turn_s + 60 : 0;
   const pts = b.samples.filter(x => known(x.since_charge_s) && x.since_charge_s >= from && known(x.target_c) && known(x.temperatures_c.bean?.value) && (!known(b.drop_s) || x.since_charge_s <= b.drop_s + 1)).map(x => ({ t: x.since_charge_s, y: x.temperatures_c.bean.value - x.target_c }));
   if (pts.length < 2) return null;
-  const W = 720, H = 150, end = pts.at(-1).t, x = t => 60 + (W - 70) * t / end, y = v => 65 - Math.max(-8, Math.min(8, v)) * 50 / 8;
+  const W = Math.max(330, Math.min(720, innerWidth - 30)), H = 150, end = pts.at(-1).t, x = t => 60 + (W - 70) * t / end, y = v => 65 - Math.max(-8, Math.min(8, v)) * 50 / 8;
   let d = '', last = -9;
   for (const p of pts.filter((_, i) => i % Math.ceil(pts.length / 600) === 0)) { d += `${p.t - last > 5 * Math.ceil(pts.length / 600) ? 'M' : 'L'}${x(p.t).toFixed(1)} ${y(p.y).toFixed(1)}`; last = p.t; }
   const marks = [['turn', b.turn_s], ['first crack', b.first_crack_s], ['drop', b.drop_s]].filter(m => known(m[1]) && m[1] <= end + 1);

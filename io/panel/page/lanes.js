@@ -67,10 +67,10 @@ export function lanes() {
     const w = lane.clientWidth || 600;
     const back = w < 420 ? 180 : w > 1000 ? 360 : 270, left = 74, nowX = left + 0.600 * (w - left - 6);
     const perS = (nowX - left) / back;
-    return { w, left, nowX, scale, from: now - back, to: now + (w - 6 - nowX) / perS, x: t => nowX + (t - now) * perS };
+    return { w, left, nowX, scale, now, from: now - back, to: now + (w - 6 - nowX) / perS, x: t => nowX + (t - now) * perS };
   }
 
-  function drawBean(f, list, curve, dropS, range) {
+  function drawBean(f, list, curve, dropS, range, bean, b) {
     const H = 142, top = 10, hgt = 102, mid = top + hgt / 2, y = v => mid - Math.max(-range, Math.min(range, v)) * hgt / 2 / range;
     const kids = [s('rect', { x: f.left, y: top, width: f.w - 6 - f.left, height: hgt, class: wide ? 'well wide' : 'well' }),
       s('rect', { x: f.left, y: y(1.500), width: f.w - 6 - f.left, height: y(-1.500) - y(1.500), class: 'corridor' }),
@@ -87,11 +87,36 @@ export function lanes() {
     const dev = list.filter(p => p.t >= f.from).map(p => ({ t: p.t, y: known(p.bean) && known(p.target) ? p.bean - p.target : null }));
     kids.push(...gaps(dev, f.x, top, hgt, f.from, f.scale), s('path', { d: path(dev, f.x, y, f.scale), class: health() === 'live' ? 'trace' : 'trace old' }));
     const last = dev.at(-1);
+    if (health() === 'live') kids.push(...aheadOf(f, last?.y, dropS, bean, b, y, top, hgt));
     if (last && known(last.y) && Math.abs(last.y) > range) kids.push(s('path', { d: last.y > 0 ? `M${f.nowX - 8} ${top + 10}l8-8 8 8` : `M${f.nowX - 8} ${top + hgt - 10}l8 8 8-8`, class: 'chevron' }));
     if (health() === 'live') kids.push(s('line', { x1: f.nowX, x2: f.nowX, y1: top - 6, y2: top + hgt + 6, class: 'nowline' }), s('text', { x: f.nowX + 5, y: top + 10, class: 'axis strong' }, 'now'));
     else kids.push(s('rect', { x: f.left, y: top, width: f.w - 6 - f.left, height: hgt, class: 'veil' }));
     put(lane, kids);
     lane.setAttribute('viewBox', `0 0 ${f.w} ${H}`);
+  }
+
+  // aheadOf draws the minutes to come. The bean loop says by how much it will miss
+  // the curve's end and how late; the line leads from the difference now to
+  // there, and the fan is as wide as the estimate is unsure (19 times in 20).
+  // Where the curve can be followed, a difference is led away in some two minutes.
+  function aheadOf(f, off, dropS, bean, b, y, top, hgt) {
+    const kids = [], end = Math.min(f.to, dropS), late = known(bean?.late_s) ? bean.late_s : 0;
+    if (known(b?.first_crack_due_s) && !known(b.first_crack_s)) {
+      const sd = b.first_crack_due_sd_s || 0, a = Math.max(f.x(b.first_crack_due_s - 2 * sd), f.nowX), z = Math.min(f.x(b.first_crack_due_s + 2 * sd), f.w - 6);
+      if (z > a) kids.push(s('rect', { x: a, y: top, width: z - a, height: hgt, fill: 'url(#hatch)' }), s('text', { x: Math.min((a + z) / 2, f.w - 40), y: top + 10, class: 'axis mid' }, words.crackDue));
+    }
+    if (late >= 5 && f.x(dropS + late) < f.w - 6) kids.push(s('line', { x1: f.x(dropS + late), x2: f.x(dropS + late), y1: top, y2: top + hgt, class: 'flag' }), s('text', { x: f.x(dropS + late) + 4, y: top + hgt - 5, class: 'axis' }, `drop ${num(late)}\u202fs late`));
+    if (!known(off) || end <= f.now) return kids;
+    const short = known(bean?.short_c) ? bean.short_c : 0, sd = bean?.true_sd_c || 0, rate = bean?.rate_sd_k_per_s || 0, mid = [], up = [], down = [];
+    for (let i = 0; i <= 12; i++) {
+      const t = f.now + (end - f.now) * i / 12, gone = t - f.now;
+      const v = short > 0 ? off + (-short - off) * gone / Math.max(1, dropS - f.now) : off * Math.exp(-gone / 40), wide = 2 * Math.hypot(sd, rate * Math.min(gone, 90));
+      const X = f.x(t).toFixed(1);
+      mid.push(`${X} ${y(v).toFixed(1)}`); up.push(`${X} ${y(v + wide).toFixed(1)}`); down.unshift(`${X} ${y(v - wide).toFixed(1)}`);
+    }
+    kids.push(s('path', { d: `M${up.join('L')}L${down.join('L')}Z`, class: 'fan' }), s('path', { d: `M${mid.join('L')}`, class: 'trace ahead' }));
+    if (bean?.bound) kids.push(s('line', { x1: f.nowX, x2: f.x(end), y1: top + hgt - 2, y2: top + hgt - 2, class: 'bound' }), s('text', { x: f.nowX + 6, y: top + hgt - 7, class: 'axis' }, words.heldBy(bean.bound)));
+    return kids;
   }
 
   function drawRise(f, list, curve) {
@@ -150,7 +175,7 @@ export function lanes() {
       riseEl.hidden = laneOff;
       if (!laneOff) {
         const f = frame(t, scale);
-        drawBean(f, samples.list, curve, dropS, range);
+        drawBean(f, samples.list, curve, dropS, range, measured.bean, b);
         drawRise(f, samples.list, curve);
       }
       const plan = known(measured.bean.target_k_per_s) ? 60 * measured.bean.target_k_per_s : null;

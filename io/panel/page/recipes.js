@@ -3,6 +3,7 @@
 import { h, put, num, known, unit, span } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
+import { editor, versions } from './edit.js';
 
 // ahead is what the daemon has worked out of a recipe on this machine.
 function ahead(p) {
@@ -17,26 +18,29 @@ export function recipesPage(ctx, chosen) {
   const list = h('div', { class: 'list' }), detail = h('div', { class: 'detail' }), answer = h('p', { class: 'answer', role: 'status' });
   const el = h('div', { class: `page two ${chosen ? 'chosen' : ''}` }, h('div', {}, h('h1', {}, words.pages.recipes), list), detail);
   ctx.answer = t => put(answer, t);
-  let act = null, offered = null;
+  let act = null, offered = null, seen = null, here = null;
   get('/api/v1/recipes').then(({ recipes }) => put(list, recipes.length ? recipes.map(r => h('a', { class: 'row', href: `#recipes/${encodeURIComponent(r.name)}`, 'aria-current': r.name === chosen ? 'true' : null },
     h('strong', {}, r.title), h('span', {}, [r.coffee, known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : ''].filter(Boolean).join(' · ')), h('span', { class: 'soft' }, r.faults ? 'cannot be used on this machine' : `drop: ${r.drop}`)))
     : h('p', {}, 'No recipe is in the folder yet. Put a recipe file there; drumwright check says what is wrong with it.'))).catch(e => put(list, h('p', {}, e.message)));
-  if (chosen) get(`/api/v1/recipes/${encodeURIComponent(chosen)}`).then(show).catch(e => put(detail, h('p', {}, e.message)));
+  const edit = o => { act = seen = null; put(detail, h('a', { class: 'back', href: '#recipes' }, 'Back'), h('h2', {}, o.title), editor(ctx, { ...o, done: n => { if (n === chosen) get(`/api/v1/recipes/${encodeURIComponent(n)}`).then(show); else ctx.go(`recipes/${encodeURIComponent(n)}`); } })); };
+  if (chosen?.startsWith('+')) get(`/api/v1/batches/${encodeURIComponent(chosen.slice(1))}/recipe`).then(d => edit({ title: `A recipe that asks for what batch ${chosen.slice(1)} was`, name: '', suggested: d.name, recipe: d.text })).catch(e => put(detail, h('p', {}, e.message)));
+  else if (chosen) get(`/api/v1/recipes/${encodeURIComponent(chosen)}`).then(show).catch(e => put(detail, h('p', {}, e.message)));
   else put(detail, h('p', { class: 'soft' }, 'Choose a recipe to read it.'));
 
   function show(r) {
+    seen = r; here = ctx.here;
     act = h('div', { class: 'buttons two' });
     const flown = h('section', { class: 'panel', 'aria-label': words.ahead }, h('h3', {}, words.ahead), h('p', { class: 'soft' }, words.working));
     if (!r.faults) get(`/api/v1/recipes/${encodeURIComponent(r.name)}/preflight`).then(p => put(flown, h('h3', {}, words.ahead), ahead(p))).catch(() => flown.remove());
     put(detail, h('a', { class: 'back', href: '#recipes' }, 'Back'), h('h2', {}, r.title), r.coffee ? h('p', {}, r.coffee) : null, r.note ? h('p', {}, r.note) : null,
-      r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer, r.faults ? null : flown,
+      r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer, ctx.here ? h('p', { class: 'links' }, h('button', { type: 'button', class: 'plain', on: { click: () => edit({ title: r.title, name: r.name, recipe: r.text, hash: r.hash }) } }, 'Edit as text'), h('button', { type: 'button', class: 'plain', on: { click: () => edit({ title: `A copy of ${r.title}`, name: '', suggested: `${r.name} 2`, recipe: r.text }) } }, 'Copy')) : null, r.advice?.length ? h('div', { class: 'panel' }, h('h3', {}, 'Worth a thought'), h('ul', {}, r.advice.map(t => h('li', {}, t)))) : null, r.understood?.length ? h('div', { class: 'panel' }, h('h3', {}, 'As written, as understood'), h('ul', {}, r.understood.map(t => h('li', {}, t)))) : null, r.faults ? null : flown,
       h('dl', { class: 'facts' }, [['Green coffee', known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : '–'], ['Moisture', known(r.moisture) ? unit(100 * r.moisture, 1, '%') : 'not stated'],
         ['Inlet air at charge', unit(r.inlet_c, 0, '°C')], ['Drum skin at charge', unit(r.skin_c, 0, '°C')], ['Drop', r.drop || '–']].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))),
       r.points?.length ? [h('h3', {}, 'Bean temperature wanted'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Curve' }, h('table', {}, h('thead', {}, h('tr', {}, ['since charge', 'bean probe °C', '°C/min'].map(t => h('th', { scope: 'col' }, t)))),
         h('tbody', {}, r.points.map((p, i) => h('tr', {}, h('td', {}, span(p.at_s)), h('td', {}, num(p.bean_c, 1)), h('td', {}, i ? num(60 * (p.bean_c - r.points[i - 1].bean_c) / (p.at_s - r.points[i - 1].at_s), 1) : '–'))))))] : null,
       r.stages?.length ? [h('h3', {}, 'Stages'), h('ul', { class: 'stages' }, r.stages.map(x => h('li', {}, `At ${x.when}: ` + [known(x.inlet_c) ? `inlet air ${unit(x.inlet_c, 0, '°C')}` : '', known(x.skin_c) ? `drum skin ${unit(x.skin_c, 0, '°C')}` : '', known(x.flow_kg_per_h) ? `air ${unit(x.flow_kg_per_h, 0, 'kg/h')}` : ''].filter(Boolean).join(', '))))] : null,
       r.speeds?.length ? [h('h3', {}, 'Drum speed by loss'), h('p', {}, r.speeds.map(x => `${num(100 * x.loss, 1)}\u202f%: ${num(x.mm_per_s)}\u202fmm/s`).join(', '))] : null,
-      h('details', {}, h('summary', {}, 'The file'), h('pre', { tabindex: 0 }, r.text)));
+      versions(r, ctx.here ? t => edit({ title: r.title, name: r.name, recipe: t, hash: r.hash }) : null), h('details', {}, h('summary', {}, 'The file'), h('pre', { tabindex: 0 }, r.text)));
     el.dataset.name = r.name;
     offered = null;
     page.update();
@@ -44,6 +48,7 @@ export function recipesPage(ctx, chosen) {
   const page = {
     el,
     update() {
+      if (seen && here !== ctx.here) { show(seen); return; }
       const why = ctx.here ? ctx.offers['load-recipe'] : words.looking, k = `${why}`;
       if (!act || k === offered) return;
       offered = k;
