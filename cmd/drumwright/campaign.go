@@ -24,6 +24,7 @@ type campaignOptions struct {
 	asJSON, quick   bool
 	pairs           string
 	nuisance        int
+	days            daysOptions
 	seed            uint64
 }
 
@@ -46,6 +47,12 @@ of replies lost or corrupt, unsteady mains, cold and hot rooms, late operators.
 Nothing may trip. The single faults are played as well if --row or --quick is
 given.
 
+--days plays the shop's days instead, one after another with a restart each morning:
+batches, an idle night, on every fifth day a drum that stalls, on every third a disk
+that takes nothing for an hour, and a broker that never answers. The journal is
+a real one. Every batch, trip and event must be in it at the end, no trip may come
+on a day without a fault, and memory must not grow.
+
 Exit codes: 0 all passed, 1 not all passed or could not, 2 wrong command line or
 file.`,
 		Args: cobra.NoArgs,
@@ -53,6 +60,9 @@ file.`,
 			machines := []string{o.machine}
 			if !cmd.Flags().Changed("machine") {
 				machines = []string{"heron-1000", "lark-300"}
+			}
+			if o.days.days != 0 {
+				return runDays(cmd.Context(), &o, cmd.OutOrStdout())
 			}
 			return runCampaign(cmd.Context(), &o, machines, cmd.OutOrStdout())
 		},
@@ -65,6 +75,9 @@ file.`,
 	f.BoolVar(&o.quick, "quick", false, "each fault at one moment only")
 	f.StringVar(&o.pairs, "pairs", "", "pairs of faults: a number, all, or FAULT+FAULT")
 	f.IntVar(&o.nuisance, "nuisance", 0, "number of ordinary batches, 1 to 100000")
+	f.IntVar(&o.days.days, "days", 0, "number of days of a shop, 1 to 1000")
+	f.IntVar(&o.days.batches, "batches", 6, "with --days: batches a day")
+	f.Float64Var(&o.days.nightH, "night", 14, "with --days: hours that the machine stands cold each night")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of noise, deviations, moments and batches")
 	return c
 }

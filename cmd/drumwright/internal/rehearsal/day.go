@@ -45,6 +45,7 @@ type Plan struct {
 	Warm     bool                                   // the machine is warm from the scan on that follows the first with all probes read
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
+	NightS   float64 // how long the machine stands cold after its last batch
 	MaxS     float64 // longest day, s of simulated time; 0 = 6 h
 }
 
@@ -150,6 +151,7 @@ type day struct {
 	heatOffS float64
 	firstS   float64 // scan time of the first charge
 	trippedS float64
+	coldS    float64 // since when all batches are done and the machine is cold
 }
 
 // advance lets the person act on what the last scan showed, then moves the
@@ -203,13 +205,19 @@ func (d *day) seenCold() bool {
 	return true
 }
 
-// over reports whether the day is done: all batches roasted and the machine
-// cold again, or a trip long enough ago.
+// over reports whether the day is done: all batches roasted, the machine cold
+// again and the night over, or a trip long enough ago.
 func (d *day) over() bool {
 	if d.trippedS > 0 {
 		return d.nowS-d.trippedS > d.plan.AfterS
 	}
-	return d.person.done >= d.plan.Batches && d.last.State == "cold"
+	if d.person.done < d.plan.Batches || d.last.State != "cold" {
+		return false
+	}
+	if d.coldS == 0 {
+		d.coldS = d.nowS
+	}
+	return d.nowS-d.coldS >= d.plan.NightS
 }
 
 func (d *day) inject() error {
