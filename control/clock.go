@@ -12,14 +12,15 @@ import (
 // deciding and writing.
 const readShare = 0.6
 
-// WallClock keeps absolute deadlines on the monotonic clock: a late scan does
+// WallClock keeps absolute deadlines on a clock that only goes forward: a late scan does
 // not move the next one. Whole periods that were missed are counted and left
 // out, never caught up in a burst. Next must be called from one goroutine,
 // which it ties to its thread: clock_nanosleep on a thread of its own wakes
-// nearer to the deadline than Go's timers.
+// nearer to the deadline than Go's timers. Time for which the computer was
+// suspended counts: heat that was on before is not to go on as if nothing had been.
 type WallClock struct {
 	period time.Duration
-	next   int64 // ns on CLOCK_MONOTONIC
+	next   int64 // ns on CLOCK_BOOTTIME
 	locked bool
 }
 
@@ -36,12 +37,12 @@ func (c *WallClock) Next(ctx context.Context) (Slot, error) {
 	if !c.locked {
 		runtime.LockOSThread()
 		c.locked = true
-		c.next = monotonicNs()
+		c.next = bootNs()
 	}
 	var missed int
-	c.next, missed = deadline(c.next, monotonicNs(), int64(c.period))
+	c.next, missed = deadline(c.next, bootNs(), int64(c.period))
 	ts := unix.NsecToTimespec(c.next)
-	for unix.ClockNanosleep(unix.CLOCK_MONOTONIC, unix.TIMER_ABSTIME, &ts, nil) == unix.EINTR {
+	for unix.ClockNanosleep(unix.CLOCK_BOOTTIME, unix.TIMER_ABSTIME, &ts, nil) == unix.EINTR {
 		if err := ctx.Err(); err != nil {
 			return Slot{}, err
 		}
@@ -49,7 +50,7 @@ func (c *WallClock) Next(ctx context.Context) (Slot, error) {
 	if err := ctx.Err(); err != nil {
 		return Slot{}, err
 	}
-	late := time.Duration(monotonicNs() - c.next)
+	late := time.Duration(bootNs() - c.next)
 	start := time.Now().Add(-late)
 	return Slot{
 		LatenessS: late.Seconds(), Missed: missed,
@@ -69,9 +70,9 @@ func deadline(last, now, period int64) (next int64, missed int) {
 	return next, missed
 }
 
-func monotonicNs() int64 {
+func bootNs() int64 {
 	var ts unix.Timespec
-	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
+	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
 		panic(err) // cannot happen: the clock exists on every Linux
 	}
 	return ts.Nano()

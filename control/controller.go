@@ -83,6 +83,7 @@ type Controller struct {
 	roast      roast
 	warmS      float64 // time within the band
 	readyS     float64 // time ready without a charge
+	warmingS   float64 // time on the way to ready
 	gateSpent  bool    // the gate is open for a charge that did not come
 	trayHot    bool    // beans lie in the tray and are not cool yet
 	trayS      float64 // for so long

@@ -84,8 +84,21 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	if c.state == batch.Ready {
 		c.readyS += dt
 	}
-	f.WarmLimit = c.readyS >= float64(m.Batch.IdleMaxS)
+	switch {
+	case c.state == batch.Held || c.trial.run.Active(): // an experiment has a limit of its own
+	case c.state == batch.Warming:
+		c.warmingS += dt
+	default:
+		c.warmingS = 0
+	}
+	limit := float64(m.Batch.IdleMaxS)
+	f.WarmLimit = c.readyS >= limit || c.warmingS >= math.Max(limit, warmUpMaxS)
 }
+
+// warmUpMaxS is the least time that a machine is given to become ready: one that
+// never does, for a dead element or a recipe beyond its reach, is not heated for
+// ever with nobody there (judgement).
+const warmUpMaxS = 45 * 60.0
 
 // warmthOff is how far skin or inlet air is from its charge temperature, K; NaN
 // when unknown.

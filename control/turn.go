@@ -35,6 +35,8 @@ func (c *Controller) noTurnNow(img *point.Image) string {
 	switch {
 	case c.gate.Tripped():
 		return tripStands
+	case c.facts.AskWarm: // in this scan
+		return "Warming begins. Stop, and let the machine cool."
 	case c.state != batch.Cold:
 		return "The drum is turned by hand in a cold machine only. Stop, and let it cool."
 	case !known(img, point.CoverClosed, true):
