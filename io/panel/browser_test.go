@@ -81,7 +81,7 @@ func (l *listener) kinds() string {
 
 // browser is one tab that watches a machine of hand-made scans.
 type browser struct {
-	*testing.T
+	testing.TB
 	ctx    context.Context
 	server *panel.Server
 	heard  listener
@@ -90,6 +90,7 @@ type browser struct {
 	scan record.Scan
 	stop chan struct{}
 	off  bool // no more scans come
+	url  string
 }
 
 // One browser serves all tests of this package: each has a tab of its own, and by
@@ -109,7 +110,7 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-func chromium(t *testing.T, path string) context.Context {
+func chromium(t testing.TB, path string) context.Context {
 	t.Helper()
 	shared.once.Do(func() {
 		alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WSURLReadTimeout(browserPatience))...)
@@ -122,10 +123,10 @@ func chromium(t *testing.T, path string) context.Context {
 	return shared.ctx
 }
 
-func openBrowser(t *testing.T) *browser {
+func openBrowser(t testing.TB) *browser {
 	t.Helper()
 	path := peertest.Find(t, "chromium")
-	b := &browser{T: t, scan: recordtest.Roasting(), stop: make(chan struct{})}
+	b := &browser{TB: t, scan: recordtest.Roasting(), stop: make(chan struct{})}
 	b.scan.Batch.Recipe = "plain"
 	b.server = panel.New(panel.Config{Operator: &b.heard, Shop: teller{}})
 	ctx, cancel := context.WithCancel(context.Background())
@@ -151,7 +152,8 @@ func openBrowser(t *testing.T) *browser {
 		cancel()
 		work.Wait()
 	})
-	b.do(chromedp.EmulateViewport(1280, 800), chromedp.Navigate("http://"+l.Addr().String()+"/"))
+	b.url = "http://" + l.Addr().String() + "/"
+	b.do(chromedp.EmulateViewport(1280, 800), chromedp.Navigate(b.url))
 	return b
 }
 

@@ -139,6 +139,9 @@ function update() {
   text(top.who, ctx.who ? `${ctx.who} (${words.whoChange})` : words.who);
   $('sim').hidden = !ctx.machine?.simulated;
   text($('sim'), ctx.machine?.simulated ? words.simulated(ctx.machine.time_scale) : '');
+  const roasting = name !== 'now' && now && hs === 'live' && ['charging', 'roasting', 'discharging', 'held'].includes(now.state);
+  $('while').hidden = !roasting;
+  text($('while'), roasting ? [now.headline, now.outlook.length > 2 ? now.outlook[1].replace(/\.$/, '') : ''].filter(Boolean).join('. ') : '');
   drawBar(link.alarms, hs === 'lost');
   loadRecipe();
   shown?.update();

@@ -47,6 +47,9 @@ function gaps(list, x, top, height, from, scale) {
   return kids;
 }
 
+// zoom is how much larger a wall screen is drawn: its axis must be read from 3 m.
+const zoom = () => Math.max(1, Math.min(14, innerWidth * 0.00625) / 8);
+
 export function lanes() {
   const big = h('span', { class: 'bignum' }), target = h('p', { class: 'target' }), itself = h('p', { class: 'itself' }), scaleWords = h('p', { class: 'scalewords' });
   const lane = s('svg', { class: 'lane', role: 'img', 'aria-label': 'Bean probe against target', preserveAspectRatio: 'none' });
@@ -64,7 +67,7 @@ export function lanes() {
 
   // frame is the axis of both lanes: the now line stands at 60 % of the width.
   function frame(now, scale) {
-    const w = lane.clientWidth || 600;
+    const w = (lane.clientWidth || 600) / zoom();
     const back = w < 420 ? 180 : w > 1000 ? 360 : 270, left = 74, nowX = left + 0.600 * (w - left - 6);
     const perS = (nowX - left) / back;
     return { w, left, nowX, scale, now, from: now - back, to: now + (w - 6 - nowX) / perS, x: t => nowX + (t - now) * perS };
@@ -84,7 +87,7 @@ export function lanes() {
         s('text', { x: X, y: top + hgt + 28, class: 'axis mid soft' }, left === 0 ? 'drop' : left > 0 ? `${left / 60} min left` : `${span(-left)} past`));
     }
     if (f.x(dropS) > f.left && f.x(dropS) < f.w - 6) kids.push(s('line', { x1: f.x(dropS), x2: f.x(dropS), y1: top, y2: top + hgt, class: 'flag' }));
-    const dev = list.filter(p => p.t >= f.from).map(p => ({ t: p.t, y: known(p.bean) && known(p.target) ? p.bean - p.target : null }));
+    const settled = known(b?.turn_s) ? b.turn_s + 60 : Infinity, dev = list.filter(p => p.t >= f.from).map(p => ({ t: p.t, y: p.t >= settled && known(p.bean) && known(p.target) ? p.bean - p.target : null }));
     kids.push(...gaps(dev, f.x, top, hgt, f.from, f.scale), s('path', { d: path(dev, f.x, y, f.scale), class: health() === 'live' ? 'trace' : 'trace old' }));
     const last = dev.at(-1);
     if (health() === 'live') kids.push(...aheadOf(f, last?.y, dropS, bean, b, y, top, hgt));
@@ -135,7 +138,7 @@ export function lanes() {
   }
 
   function drawRail(m, b, recipe) {
-    const end = recipe?.drop_loss || recipe?.speeds?.at(-1)?.loss || 0.150, top = end + 0.015, w = rail.clientWidth || 600, H = 58, y = 20, x = v => 4 + Math.max(0, Math.min(1, v / top)) * (w - 8);
+    const end = recipe?.drop_loss || recipe?.speeds?.at(-1)?.loss || 0.150, top = end + 0.015, w = (rail.clientWidth || 600) / zoom(), H = 58, y = 20, x = v => 4 + Math.max(0, Math.min(1, v / top)) * (w - 8);
     rail.setAttribute('viewBox', `0 0 ${w} ${H}`);
     const loss = m?.bean?.loss, sd = m?.bean?.loss_sd, trusted = known(sd) && 2 * sd <= 0.020;
     if (known(loss)) farthest = Math.max(farthest, loss);

@@ -33,10 +33,11 @@ export function nowPage(ctx) {
     };
     const recipe = may && !ctx.offers['load-recipe'] && ['cold', 'warming', 'ready', 'run-down', 'cooling'].includes(now.state);
     const go = recipe ? h('a', { class: `b ${list.length ? '' : 'main'}`, href: '#recipes' }, h('span', { class: 'label' }, link.state?.recipe ? 'Change recipe' : 'Choose recipe')) : null;
+    const weigh = may && ['discharging', 'cooling'].includes(now.state) && link.state?.batch?.id ? h('a', { class: 'b', href: `#batches/${link.state.batch.id}` }, h('span', { class: 'label' }, words.enterMass)) : null;
     const other = more.length ? ctx.button({ label: words.other, act: () => { open = !open; update(); } }) : null;
     other?.setAttribute('aria-expanded', open);
     other?.setAttribute('aria-controls', 'others');
-    put(buttons, list.map((b, i) => make(b, i === 0)), go, other);
+    put(buttons, list.map((b, i) => make(b, i === 0)), go, weigh, other);
     others.hidden = !open || !more.length;
     put(others, more.map(b => make(b, false)));
     if (focused) say.querySelector(`[data-kind="${focused}"]`)?.focus();

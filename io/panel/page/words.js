@@ -62,5 +62,6 @@ export const words = {
   entered: { lot: 'lot', moisture_pct: 'moisture, %', density_g_per_l: 'density, g/l', charge_g: 'charge mass, g', note: 'note', tag: 'tag', cup: 'cup', cup_comments: 'cup, in words', weight: 'weight' },
   crackDue: 'first crack',
   heldBy: what => `held by ${what}`,
+  enterMass: 'Enter roasted mass',
   prio: { critical: 'Act now', high: 'Act now', medium: 'Act soon', low: 'Plan it' },
 };
