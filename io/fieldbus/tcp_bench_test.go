@@ -9,7 +9,6 @@ import (
 	"net"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -153,16 +152,9 @@ func own(b *testing.B, address string, registers, reads, inFlight int) func() {
 	}
 }
 
-// libmodbus runs the client in testdata; it skips where libmodbus is not there
-// to be compiled against.
+// libmodbus runs the client in testdata.
 func libmodbus(b *testing.B, address string, registers, reads int) {
-	program := filepath.Join(b.TempDir(), "reads")
-	if out, err := exec.Command("cc", "-O2", "-o", program, "testdata/reads.c", "-lmodbus").CombinedOutput(); err != nil {
-		if os.Getenv("DRUMWRIGHT_PEERS") == "required" {
-			b.Fatalf("libmodbus client: %v\n%s", err, out)
-		}
-		b.Skipf("no libmodbus to compile against (libmodbus-dev, cc): %v", err)
-	}
+	program := compiled(b, "reads.c")
 	_, port, _ := net.SplitHostPort(address)
 	for b.Loop() { // one run is one measurement, however often
 		out, err := exec.Command(program, port, strconv.Itoa(registers), strconv.Itoa(reads), "20000").Output()
