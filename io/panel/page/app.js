@@ -2,7 +2,7 @@
 // are given.
 import { h, put, text, clock, known } from './dom.js';
 import { words } from './words.js';
-import { link, open, forget, health, age, get, send } from './link.js';
+import { link, open, close, forget, health, age, get, send } from './link.js';
 import { button } from './press.js';
 import { defs } from './strips.js';
 import { nowPage } from './now.js';
@@ -157,6 +157,7 @@ setInterval(update, 250);
 addEventListener('hashchange', route);
 addEventListener('resize', update);
 document.addEventListener('visibilitychange', () => { if (!document.hidden) forget(); });
+addEventListener('pagehide', close);
 addEventListener('pageshow', ev => { if (ev.persisted) forget(); });
 
 async function machine() {

@@ -32,6 +32,10 @@ export function open() {
   };
 }
 
+// close gives the connection back: a browser has few to one address, and a page
+// that is kept for going back would hold one.
+export function close() { clearTimeout(timer); source?.close(); }
+
 // forget begins anew as without a link: after sleep nobody knows how old a
 // picture is.
 export function forget() {
