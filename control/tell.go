@@ -52,6 +52,9 @@ func (c *Controller) tell(rec *record.Scan) string {
 		}
 		return c.gate.State().Tell()
 	}
+	if c.state != batch.Cold && c.wish.Out[point.DrumRun] < 0.5 && !known(img, point.CoverClosed, true) {
+		return coverIsOpen
+	}
 	if c.heats() {
 		if c.wish.Out[point.Horn] >= 0.5 && c.wish.Out[point.DrumRun] < 0.5 {
 			return "Stand clear: the drum is about to turn."

@@ -56,15 +56,22 @@ func (c *Controller) wishMotion(w *[point.NumOutputs]float64, dt float64, rec *r
 	}
 	// What runs on from before a restart is not stopped for the horn.
 	drum, blower := c.restart.drum, c.restart.blower
+	exposed := !was && !drum && !known(&c.img, point.CoverClosed, true)
+	if exposed {
+		c.startS = 0 // it is warned of in full once the cover is shut
+	}
 	warning := !was && !drum && c.startS < float64(c.m.Batch.HornS)
 	if blower && c.set.ledKgPerH == 0 {
 		c.set.ledKgPerH = c.set.flowKgPerH
 	}
-	if (blower || !warning) && !byHand {
+	if (blower || !warning && !exposed) && !byHand {
 		c.leadFlow(dt)
 		w[point.BlowerRun], w[point.BlowerSpeed] = 1, c.m.BlowerHz(c.set.ledKgPerH)
 	}
-	if warning {
+	switch {
+	case exposed: // no drum begins to turn where hands can reach it
+		return false
+	case warning:
 		c.startS += dt
 		w[point.Horn] = 1
 		return false
