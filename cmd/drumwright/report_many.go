@@ -151,7 +151,7 @@ const laneStepS = 2
 func comparedLanes(all []record.KeptDetail, atCrack bool) []report.Lane {
 	type lane struct {
 		title         string
-		height, least float64
+		height, limit float64
 		of            func(s *report.Sample) float64
 	}
 	samples := make([][]report.Sample, len(all))
@@ -174,13 +174,13 @@ func comparedLanes(all []record.KeptDetail, atCrack bool) []report.Lane {
 	}
 	var out []report.Lane
 	for _, l := range []lane{
-		{"Bean probe, °C", 110, 20, func(s *report.Sample) float64 { return s.ProbeC }},
-		{"Rate of rise, °C/min", 70, 4, func(s *report.Sample) float64 { return s.RateKPerMin }},
-		{"Inlet air, °C", 80, 20, func(s *report.Sample) float64 { return s.InletC }},
-		{"Loss, estimated, % of green mass", 60, 2, func(s *report.Sample) float64 { return 100 * s.Loss }},
+		{"Bean probe against the others' middle, ±8 °C", 90, 8, func(s *report.Sample) float64 { return s.ProbeC }},
+		{"Rate of rise against it, ±4 °C/min", 75, 4, func(s *report.Sample) float64 { return s.RateKPerMin }},
+		{"Inlet air against it, ±20 °C", 75, 20, func(s *report.Sample) float64 { return s.InletC }},
+		{"Loss, estimated, against it, ±2 points", 65, 2, func(s *report.Sample) float64 { return 100 * s.Loss }},
 	} {
 		n := len(moments)
-		r := report.Lane{Title: l.title, Height: l.height, Least: l.least, S: moments, Low: make([]float64, n), Q1: make([]float64, n), Q3: make([]float64, n),
+		r := report.Lane{Title: l.title, Height: l.height, Range: l.limit, S: moments, Low: make([]float64, n), Q1: make([]float64, n), Q3: make([]float64, n),
 			High: make([]float64, n), Pick: make([]float64, n)}
 		for i, s := range moments {
 			var others []float64
@@ -193,7 +193,8 @@ func comparedLanes(all []record.KeptDetail, atCrack bool) []report.Lane {
 				}
 			}
 			q := report.Quartiles(others)
-			r.Low[i], r.Q1[i], r.Q3[i], r.High[i] = q[0], q[1], q[3], q[4]
+			r.Low[i], r.Q1[i], r.Q3[i], r.High[i] = q[0]-q[2], q[1]-q[2], q[3]-q[2], q[4]-q[2]
+			r.Pick[i] -= q[2]
 		}
 		out = append(out, r)
 	}

@@ -46,7 +46,11 @@ func (s *sums) row(name string) []string {
 		}
 		return signless(a/b, decimals)
 	}
-	return []string{name, strconv.Itoa(s.done), signless(s.greenKg, 2), strconv.Itoa(s.weighed), signless(s.roastedKg, 2), share(100*(s.weighedGreenKg-s.roastedKg), s.weighedGreenKg, 1),
+	roasted := "–"
+	if s.weighed > 0 {
+		roasted = signless(s.roastedKg, 2)
+	}
+	return []string{name, strconv.Itoa(s.done), signless(s.greenKg, 2), strconv.Itoa(s.weighed), roasted, share(100*(s.weighedGreenKg-s.roastedKg), s.weighedGreenKg, 1),
 		share(100*s.lossSum, float64(s.lossN), 1), signless(s.kWh, 1), share(s.kWh, s.kWhKgs, 3)}
 }
 

@@ -40,10 +40,11 @@ type DotRow struct {
 }
 
 // Lane is how one reading went in several batches at each moment of S: full
-// range, middle half, and the chosen batch. NaN = not known.
+// range, middle half, and the chosen batch, all against the middle one of the
+// others. NaN = not known. The scale goes as far as Range to both sides.
 type Lane struct {
 	Title                      string // with the unit
-	Height, Least              float64
+	Height, Range              float64
 	S, Low, Q1, Q3, High, Pick []float64
 }
 
@@ -184,7 +185,7 @@ func lanes(all []Lane, from string) template.HTML {
 	var body canvas
 	y := 0.0
 	for _, l := range all {
-		p := panel{title: l.Title, height: l.Height, least: l.Least,
+		p := panel{title: l.Title, height: l.Height, lo: -l.Range, hi: l.Range, zero: true,
 			bands: []band{{"sd", "full range", of(l.Low), of(l.High)}, {"corridor", "middle half", of(l.Q1), of(l.Q3)}},
 			lines: []line{{"main", "chosen batch", of(l.Pick)}}}
 		y = p.draw(&body, samples, &axis, y, 1)
@@ -254,7 +255,7 @@ func (k *ControlChart) draw(b *strings.Builder) {
 		case !known(v):
 		case !k.NoLimits && (v < k.Lower || v > k.Upper):
 			c.f(`<path class="beyond" d="M%s %sh8v8h-8Z"/>`+"\n", co(x(i)-4), co(sc.y(v)-4))
-			c.text(x(i), sc.y(v)-7, "markname", "middle", strconv.FormatUint(k.IDs[i], 10))
+			c.text(x(i)+8, sc.y(v)+4, "markname", "start", strconv.FormatUint(k.IDs[i], 10))
 		default:
 			c.f(`<circle class="dot" cx="%s" cy="%s" r="2.2"/>`+"\n", co(x(i)), co(sc.y(v)))
 		}

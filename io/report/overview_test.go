@@ -12,7 +12,7 @@ func inventedOverview(text string) *Overview {
 	return &Overview{Title: text, About: text, Result: text, LanesFrom: "charge", Remarks: []string{text},
 		Table: Table{Head: []string{text, text}, Rows: [][]string{{text, text}}},
 		Rows:  []DotRow{{Name: text, Unit: "", Decimals: 1, Values: []float64{1, 2, nan, 4}, Chosen: 0}, {Name: "unknown", Values: []float64{nan, nan}, Chosen: -1}},
-		Lanes: []Lane{{Title: "Bean probe, °C", Height: 80, Least: 5, S: []float64{0, 2, 4}, Low: []float64{1, 2, nan}, Q1: []float64{2, 3, nan},
+		Lanes: []Lane{{Title: "Bean probe, °C", Height: 80, Range: 8, S: []float64{0, 2, 4}, Low: []float64{1, 2, nan}, Q1: []float64{2, 3, nan},
 			Q3: []float64{3, 4, nan}, High: []float64{4, 5, nan}, Pick: []float64{2, nan, 3}}},
 		Charts: []ControlChart{{Title: text, Decimals: 1, IDs: []uint64{7, 8, 9}, Values: []float64{0, nan, 9}, Mean: []float64{0, nan, 1}, Upper: 3, Lower: -3,
 			MeanUpper: 1, MeanLower: -1, Verdict: text, Base: text},

@@ -133,7 +133,7 @@ func straightLane(s *Sheet) template.HTML {
 	x := func(t float64) float64 { return laneLeft + max(0, min(1, t/end))*(laneRight-laneLeft) }
 	sc := scale{-laneRangeC, laneRangeC, top, bottom}
 	var c canvas
-	c.f(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s 165" role="img" aria-label="Bean probe minus target over the roast">`+"\n", co(paperW))
+	c.f(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s 168" role="img" aria-label="Bean probe minus target over the roast">`+"\n", co(paperW))
 	c.f(`<path class="well" d="M%s %sH%sV%sH%sZ"/>`+"\n", co(laneLeft), co(top), co(laneRight), co(bottom), co(laneLeft))
 	c.f(`<path class="corridor" d="M%s %sH%sV%sH%sZ"/>`+"\n", co(laneLeft), co(sc.y(laneBandC)), co(laneRight), co(sc.y(-laneBandC)), co(laneLeft))
 	c.hline(laneLeft, laneRight, sc.y(0), "middle")
@@ -171,7 +171,7 @@ func straightLane(s *Sheet) template.HTML {
 		mid := max(laneLeft+half, min(x(m.S), laneRight-half))
 		c.vline(x(m.S), top-2, bottom+4, "trip")
 		if r := row(rows, mid-half-4, mid+half+4); r >= 0 {
-			c.text(mid, bottom+14+float64(r)*11, "label", "middle", label)
+			c.text(mid, bottom+14+float64(r)*10.5, "label", "middle", label)
 		}
 	}
 	c.WriteString("</svg>\n")
