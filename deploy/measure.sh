@@ -55,7 +55,7 @@ one() {
 
   local begin first
   begin=$(date +%s%N)
-  env "${env[@]}" "$bin" serve "$folder/machine.yaml" --log warn --for "$((seconds + 900))" >"$folder/serve.out" 2>"$folder/serve.log" &
+  env "${env[@]}" "$bin" serve "$folder/machine.yaml" --log warn --for "$((seconds + 7200))" >"$folder/serve.out" 2>"$folder/serve.log" &
   local serve=$!
   pids+=("$serve")
   until api /api/v1/state | grep -q '"bean":{"value":[^}]*"quality":"good"'; do
@@ -73,7 +73,11 @@ one() {
     "$bin" do load-recipe --recipe harbour-medium >/dev/null
     "$bin" do warm --who measure >/dev/null
     until api /api/v1/state | grep -q '"state":"ready"'; do
-      kill -0 "$serve" || return 1
+      if ! kill -0 "$serve" || api /api/v1/state | grep -q '"state":"tripped"'; then
+        echo "$name: it tripped or ended while warming:"
+        grep -m 1 -i trip "$folder/serve.log" || tail -3 "$folder/serve.log"
+        return 1
+      fi
       sleep 1
     done
     echo "charge 1000 11" >&3
