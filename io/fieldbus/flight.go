@@ -61,7 +61,7 @@ func (t *tcpLine) fly(f *flight, each func(k int, data []byte, err error)) {
 		rest(t.fail(Closed, "connection", err))
 		return
 	}
-	if err := t.conn.drain(); err != nil {
+	if err := t.unasked(); err != nil {
 		rest(t.fail(Closed, "connection lost", err))
 		return
 	}
@@ -96,6 +96,7 @@ func (t *tcpLine) fly(f *flight, each func(k int, data []byte, err error)) {
 		}
 		if k >= 0 {
 			f.done[k], open = true, open-1
+			t.replied = time.Now()
 			if pdu := frame[mbapBytes:]; pdu[0]&0x80 != 0 {
 				each(k, nil, &modbus.ModbusError{FunctionCode: pdu[0], ExceptionCode: pdu[1]})
 			} else {

@@ -31,6 +31,7 @@ type tcpLine struct {
 	deadline time.Time
 	id       uint16
 	silences int
+	replied  time.Time // when the last reply came
 
 	buf  [2 * (mbapBytes + longestPDU)]byte
 	have int
@@ -53,7 +54,7 @@ func newTCPLineOn(open func(context.Context) (stream, error), longest time.Durat
 	return t
 }
 
-func (t *tcpLine) take(c stream) { t.conn, t.silences = c, 0 }
+func (t *tcpLine) take(c stream) { t.conn, t.silences, t.replied = c, 0, time.Time{} }
 
 func (t *tcpLine) connect(ctx context.Context) error {
 	if t.conn != nil {
@@ -131,7 +132,7 @@ func (t *tcpLine) Send(request []byte) ([]byte, error) {
 	if err := t.conn.SetDeadline(t.deadline); err != nil {
 		return nil, t.fail(Closed, "connection", err)
 	}
-	if err := t.conn.drain(); err != nil {
+	if err := t.unasked(); err != nil {
 		return nil, t.fail(Closed, "connection lost", err)
 	}
 	t.id++
@@ -149,6 +150,7 @@ func (t *tcpLine) Send(request []byte) ([]byte, error) {
 		if frame != nil {
 			reply, err := t.accept(request, frame)
 			if reply != nil || err != nil {
+				t.replied = time.Now()
 				return reply, err
 			}
 			t.have = copy(t.buf[:], t.buf[len(frame):t.have])
@@ -160,6 +162,19 @@ func (t *tcpLine) Send(request []byte) ([]byte, error) {
 			return nil, t.broken(err)
 		}
 	}
+}
+
+// leisure is the time after a reply in which the other side is taken not to have
+// closed the connection: one look less for all requests of a scan but the first.
+const leisure = 2 * time.Millisecond
+
+// unasked throws away what came in after the last reply and finds a connection
+// that was closed since.
+func (t *tcpLine) unasked() error {
+	if time.Since(t.replied) < leisure {
+		return nil
+	}
+	return t.conn.drain()
 }
 
 // broken closes the connection unless there was nothing but silence.
