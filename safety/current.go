@@ -3,8 +3,8 @@ package safety
 import "drumwright/io/point"
 
 // Current without command (estimates, common practice, no source). Rated
-// current is rated power over the measured mains voltage; below a plausible
-// voltage nothing can be said.
+// current is rated power over the measured mains voltage, or over the rated one
+// while that cannot be read; below a plausible voltage nothing can be said.
 const (
 	leakShare    = 0.05
 	leastMainsV  = 50.0
@@ -14,10 +14,14 @@ const (
 // leak says whether a heater's current is more than a share of its rated one.
 func (g *Gate) leak(img *point.Image, heater int, meter point.Input) finding {
 	mains, x := img.In[point.MainsVoltage], img.In[meter]
-	if !sound(mains) || mains.V < leastMainsV {
+	volts := mains.V
+	if !sound(mains) {
+		volts = g.ratedV
+	}
+	if !(volts >= leastMainsV) {
 		return finding{unknown: true, detail: point.MainsVoltage.String()}
 	}
-	limit := leakShare * g.powerW[heater] / mains.V
+	limit := leakShare * g.powerW[heater] / volts
 	return finding{active: sound(x) && x.V > limit, unknown: unknown(x), value: x.V, limit: limit, unit: "A", detail: meter.String()}
 }
 
