@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"drumwright/io/record"
@@ -70,6 +71,14 @@ func (f *recipeFolder) Check(name string, text []byte) record.RecipeCheck {
 // that was changed, "" for a new recipe: if another is there now, nothing is
 // written.
 func (f *recipeFolder) Save(name string, text []byte, basedOn, who string) (record.RecipeCheck, error) {
+	c, err := f.save(name, text, basedOn, who)
+	if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
+		err = fmt.Errorf("%w: this program may not write into %s: give the folder and its files to the user it runs as, under systemd with ReadWritePaths of the folder too, or change the file yourself", record.ErrRecipe, f.dir)
+	}
+	return c, err
+}
+
+func (f *recipeFolder) save(name string, text []byte, basedOn, who string) (record.RecipeCheck, error) {
 	path, err := f.path(name)
 	if err != nil {
 		return record.RecipeCheck{}, err
