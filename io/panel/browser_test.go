@@ -228,6 +228,7 @@ const shown = `document.querySelector('#headline')?.textContent`
 // knows of WCAG 2.2 A and AA, does not scroll sideways, and shows the button of
 // the fire in the same corner, uncovered.
 func TestPageAccessible(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	b := openBrowser(t)
 	b.until(shown + `?.startsWith('Roasting')`)
 	b.js(axe + `;0`)

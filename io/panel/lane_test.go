@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 )
@@ -56,6 +57,7 @@ func (c *countingWriter) Write(p []byte) (int, error) {
 // units about 61. Beyond that the line lies on the rim with a chevron. The dotted
 // line ahead begins where the measured one ends.
 func TestLaneArithmetic(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	b := openBrowser(t)
 	b.until(`document.querySelector('.lane path.trace')`)
 	for _, off := range []float64{-12, -1.5, 3, 12} {
@@ -77,6 +79,7 @@ func TestLaneArithmetic(t *testing.T) {
 // At every width nothing of what must not collapse is gone, nothing scrolls
 // sideways; without motion nothing flashes.
 func TestNarrowAndStill(t *testing.T) {
+	peertest.OnceIsEnough(t)
 	b := openBrowser(t)
 	b.change(func(s *record.Scan) {
 		s.Alarms.Num = 1
