@@ -28,6 +28,9 @@
 // anywhere. Serve owns every goroutine of this package and ends them all before
 // it returns.
 //
+// It is described in full in openapi.yaml, which the tests hold against the handlers:
+//
+//	GET  /api/v1/openapi.yaml  the description, OpenAPI 3.1
 //	GET  /api/v1/session       what whoever asks may do from where they are
 //	POST /api/v1/session       {"account", "password"}: signs in; sets a cookie
 //	DELETE /api/v1/session     signs out

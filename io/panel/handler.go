@@ -34,6 +34,7 @@ type route struct {
 func (s *Server) routes() []route {
 	const none, look, operate, engineer = record.RoleNone, record.RoleLook, record.RoleOperate, record.RoleEngineer
 	return []route{
+		{"GET", "/api/v1/openapi.yaml", none, openAPI},
 		{"GET", sessionPath, none, s.session},
 		{"POST", sessionPath, none, s.signIn},
 		{"DELETE", sessionPath, none, s.signOut},

@@ -110,7 +110,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
 	noteOf(r).action = "sign out"
 	if s.cfg.Accounts != nil {
-		s.cfg.Accounts.SignOut(token(r))
+		s.cfg.Accounts.SignOut(tokenOf(r))
 	}
 	http.SetCookie(w, cookie(r, "", -1))
 	v := visitorOf(r)

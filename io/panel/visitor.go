@@ -79,7 +79,7 @@ func (s *Server) visit(r *http.Request) visitor {
 	}
 	asked := s.cfg.Accounts != nil && s.cfg.Accounts.Asked()
 	if asked {
-		if a, ok := s.cfg.Accounts.Session(token(r), r.URL.Path != streamPath); ok {
+		if a, ok := s.cfg.Accounts.Session(tokenOf(r), r.URL.Path != streamPath); ok {
 			v.account, v.role = a.Name, a.Role
 		}
 	}
@@ -164,8 +164,8 @@ func (s *Server) mayNot(v visitor, need record.Role, changes bool) string {
 	return "sign in first: this needs an account with the role " + string(need)
 }
 
-// token is that of the session of a request, "" if there is none.
-func token(r *http.Request) string {
+// tokenOf is that of the session of a request, "" if there is none.
+func tokenOf(r *http.Request) string {
 	c, err := r.Cookie(cookieName)
 	if err != nil {
 		return ""
