@@ -3,14 +3,18 @@ package control
 import (
 	"drumwright/control/batch"
 	"drumwright/io/record"
+	"drumwright/safety"
 )
 
 // Bar is what stands in the way of a new roast from outside the machine, such as
 // a proof test that is overdue: why, "" for nothing. A roast under way is never
-// cut by it.
+// cut by it. It also carries how the computer is doing, of which the gate makes
+// what it will.
 type Bar struct {
 	Warm   string // keeps the machine from being heated for a roast
 	Charge string // keeps beans out of the drum; also while it is warmed for proof tests
+
+	Computer safety.Computer
 }
 
 // Bar says what stands in the way from the next scan on. It is called from the

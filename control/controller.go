@@ -186,7 +186,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 
 // context is what the gate must know of the batch.
 func (c *Controller) context(scanS float64) safety.Context {
-	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm}
+	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm, Computer: c.bar.Computer}
 	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
 		x.RoastS, x.LatestS, x.GreenKg = c.sinceCharge(), float64(r.recipe.Drop.LatestS), float64(r.recipe.Charge.Green)
 		if r.recipe.Drop.Bean != nil {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"drumwright/io/point"
+	"drumwright/profiles"
 )
 
 // A device may still show an earlier value of an output for echoLagS; as many
@@ -28,6 +29,7 @@ type echo struct {
 	moved   bool // since it first differed
 	calmS   float64
 	foreign bool // and came to do so by itself
+	heard   int  // n of the last reading
 }
 
 // tell notes what an output was told in this scan.
@@ -40,8 +42,11 @@ func (e *echo) tell(p *Permit, o point.Output) {
 	e.n++
 }
 
-// hear takes in a reading of the output.
-func (e *echo) hear(x point.Value, a *point.Access, deadHz, periodS float64) {
+// hear takes in a reading of the output. direct says that it is read where it is
+// written. Such a register can have come from one reading to the next, with
+// no line trouble between them, only to what it was told last; that one earlier
+// value lies among those of an output switched in windows does not excuse it.
+func (e *echo) hear(x point.Value, a *point.Access, direct bool, deadHz, periodS float64) {
 	mute := x.Quality == point.Absent || x.Quality == point.Bad && silent(x.Cause)
 	if e.n == 0 || mute || x.AgeS > periodS/2 && x.Usable() {
 		return // nothing new is known
@@ -59,7 +64,10 @@ func (e *echo) hear(x point.Value, a *point.Access, deadHz, periodS float64) {
 		matches = matches || near(e.told[(e.n-1-i)%echoScans])
 	}
 	moved := e.known && (odd || math.Abs(x.V-e.seen) > within)
-	e.foreign = !matches && (e.foreign || moved && !e.differs && e.n >= echoScans)
+	next := e.n-e.heard <= max(1, a.EveryScans)
+	e.heard = e.n
+	last := near(e.told[(e.n-1)%echoScans])
+	e.foreign = !matches && (e.foreign || moved && !e.differs && e.n >= echoScans) || direct && moved && next && !last
 	switch {
 	case !matches && !e.differs:
 		e.differs, e.moved = true, false
@@ -75,6 +83,12 @@ func (e *echo) hear(x point.Value, a *point.Access, deadHz, periodS float64) {
 	e.seen, e.known = x.V, true
 }
 
+// direct reports whether an output is read back where it is written.
+func direct(m *profiles.Machine, o point.Output) bool {
+	out, back := &m.Out[o], &m.Back[o]
+	return out.Bus == back.Bus && out.Unit == back.Unit && out.Table == back.Table && out.Address == back.Address
+}
+
 // listen compares every output that is read back.
 func (g *Gate) listen(v *view) {
 	for o := range point.NumOutputs {
@@ -85,7 +99,7 @@ func (g *Gate) listen(v *view) {
 		if v.gapS > float64(g.limits.ScanLateS) { // heat may have been turned off apart from the scan
 			e.known, e.n = false, 0
 		}
-		e.hear(v.img.Back[o], &g.machine.Back[o], g.machine.DeadHz[o], v.PeriodS)
+		e.hear(v.img.Back[o], &g.machine.Back[o], direct(g.machine, o), g.machine.DeadHz[o], v.PeriodS)
 	}
 }
 

@@ -26,6 +26,8 @@ type Context struct {
 
 	FireCalled bool   // a person has reported a fire in this scan
 	Barred     string // why no heat is given for a new roast, "" = nothing; a roast under way is not cut by it
+
+	Computer Computer
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.

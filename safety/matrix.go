@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"drumwright/io/point"
+	"drumwright/io/record"
 	"drumwright/profiles"
 )
 
@@ -32,6 +33,9 @@ func (l *Line) Kind() string {
 // that the gate forces outputs by; "" = nothing.
 func (l *Line) Effect(o point.Output) string {
 	if o == point.Horn {
+		if l.Priority == record.PriorityLow { // see package alarm
+			return ""
+		}
 		return "sounds"
 	}
 	if l.Exception != "" {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"drumwright/io/point"
+	"drumwright/io/record"
 	"drumwright/safety"
 )
 
@@ -248,6 +249,8 @@ var warnings = []fault{
 	{id: "bean_doubtful", fromS: 60, toS: 60.5, goneS: 125, setup: learnt,
 		quiet: func(r *rig) { r.glide(point.Bean, 143); r.runS(65); r.glide(point.Bean, 150); r.runS(10) },
 		on:    func(r *rig) { r.glide(point.Bean, 143); r.set(point.Bean, 142.6) }, off: func(r *rig) { r.glide(point.Bean, 150) }},
+	{id: "computer_tight", fromS: 10, goneS: 25, quiet: both(computer(safety.Computer{CPUC: 79.9, MemoryFreePct: 20, DiskFreeMB: 200}), run(15), computer(safety.Computer{}), run(2)),
+		on: computer(safety.Computer{CPUC: 80}), off: computer(safety.Computer{CPUC: 70})},
 	{id: "cold_charge", fromS: 2, quiet: both(set(point.DrumSkin, 120.1), func(r *rig) { r.sinceS = 1 }, run(5), set(point.DrumSkin, 119), func(r *rig) { r.sinceS = 31 }, run(5)),
 		on: func(r *rig) { r.sinceS = 1 }, off: func(r *rig) { r.sinceS = 100 }},
 }
@@ -280,7 +283,11 @@ func tryWarning(t reporter, f fault, change func(*safety.Gate)) {
 	if n--; n < int(math.Ceil(f.fromS*10-1e-9)) || n > int(math.Max(f.fromS, f.toS)*10+1e-9) {
 		t.Errorf("%s warns after %d scans", f.id, n)
 	}
-	if r.g.Tripped() || !r.heating() || r.p.Value(point.Horn) != 1 {
+	horn := 1.0
+	if r.rec.Alarms.Find(f.id).Priority == record.PriorityLow {
+		horn = 0
+	}
+	if r.g.Tripped() || !r.heating() || r.p.Value(point.Horn) != horn {
 		t.Errorf("%s does more or less than warn: latched %v, heat %v", f.id, r.g.Latched(), r.heating())
 	}
 	f.off(r)
@@ -305,10 +312,15 @@ var holds = []fault{
 	{id: "device_unseen", setup: run(1),
 		quiet: both(unread(point.Bad), run(1.9), unread(point.Good), run(5), unread(point.Uncertain), run(5), unread(point.Good)),
 		on:    both(unread(point.Bad), run(2.2)), off: both(unread(point.Good), run(5))},
+	{id: "computer_failing", setup: run(1),
+		quiet: both(computer(safety.Computer{CPUC: 84.9, MemoryFreePct: 10, DiskFreeMB: 50}), run(15), computer(safety.Computer{DiskFreeMB: 49}), run(9), computer(safety.Computer{}), run(5)),
+		on:    both(computer(safety.Computer{MemoryFreePct: 9}), run(11)), off: both(computer(safety.Computer{MemoryFreePct: 40}), run(25))},
 	{id: "cold_probes_apart", setup: run(1),
 		quiet: both(set(point.InletAir, 27.9), run(1), set(point.InletAir, 20), run(1)),
 		on:    both(set(point.InletAir, 68), run(1)), off: both(set(point.InletAir, 20), run(1))}, // 20 °C in Fahrenheit
 }
+
+func computer(c safety.Computer) func(*rig) { return func(r *rig) { r.computer = c } }
 
 func hum(r *rig) { r.pulses++ }
 

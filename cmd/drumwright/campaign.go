@@ -92,6 +92,8 @@ type campaignResult struct {
 	Pairs     *campaign.PairsResult    `json:"pairs,omitempty"`
 	Nuisance  *campaign.NuisanceResult `json:"nuisance,omitempty"`
 	WallS     float64                  `json:"wall_s"`
+
+	oneRow bool // nothing to say of the others
 }
 
 func runCampaign(ctx context.Context, o *campaignOptions, machines []string, stdout io.Writer) error {
@@ -111,7 +113,7 @@ func runCampaign(ctx context.Context, o *campaignOptions, machines []string, std
 	if o.nuisance < 0 || o.nuisance > 100000 {
 		return exitError{codeInput, fmt.Errorf("--nuisance %d: allowed is 1 to 100000", o.nuisance)}
 	}
-	out := campaignResult{Total: campaign.Total, Results: []campaign.Result{}, Elsewhere: campaign.NotHere()}
+	out := campaignResult{oneRow: o.row != "", Total: campaign.Total, Results: []campaign.Result{}, Elsewhere: campaign.NotHere()}
 	if len(pairs) == 0 && o.nuisance == 0 || o.quick || o.row != "" {
 		if out.Results, err = campaign.Rows(ctx, bench, rows, o.quick); err != nil {
 			return err
@@ -285,11 +287,20 @@ func printCampaign(w io.Writer, r *campaignResult) error {
 	if len(r.Results) > 0 {
 		fmt.Fprintf(w, "\n%d of %d runs passed; %d of the %d hazards were judged here.\n", len(r.Results)-r.failed(), len(r.Results), r.Covered, r.Total)
 		for _, e := range r.Elsewhere {
+			if r.oneRow {
+				break
+			}
 			fmt.Fprintf(w, "%s  %s: %s\n", e.Hazard, e.What, coveredBy(e))
 		}
 	}
+	if r.oneRow && len(r.Results) == 0 {
+		fmt.Fprintln(w, "This machine cannot play the row: see matrix for what is not covered.")
+	}
 	if p := r.Pairs; p != nil {
 		fmt.Fprintf(w, "\nPairs of faults: %d of %d survived.\n", p.Survived, p.Made)
+		for _, l := range p.Limits {
+			fmt.Fprintf(w, "Beyond software: %s.\n", l)
+		}
 		for _, f := range p.Failed {
 			fmt.Fprintf(w, "%s at %.0f s and %s at %.0f s after charge: %s\n", f.A, f.AAtS, f.B, f.BAtS, f.Why)
 		}

@@ -90,7 +90,7 @@ func testBook(t *testing.T) (*lessonBook, *memoryStore, *profiles.Recipe, *[]con
 	}
 	text, _ := profiles.Example("recipes/harbour-medium.yaml")
 	store := &memoryStore{seen: make(map[uint64][]byte), batch: record.KeptDetail{
-		KeptBatch: record.KeptBatch{ID: 1, Recipe: r.Name, GreenKg: 1, DropS: 600, LossAtDrop: 0.14}, RecipeText: string(text)}}
+		KeptBatch: record.KeptBatch{ID: 1, Recipe: r.Name, GreenKg: 1, WeighedGreenKg: record.Unknown, DropS: 600, LossAtDrop: 0.14}, RecipeText: string(text)}}
 	posted := &[]control.Command{}
 	b, err := newLessonBook(context.Background(), m, store, func(c control.Command) bool { *posted = append(*posted, c); return true }, slog.New(slog.DiscardHandler))
 	if err != nil {

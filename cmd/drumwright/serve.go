@@ -189,7 +189,12 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	} else {
 		proofs.ask(ctx, uncommissioned(m, keep))
 	}
-	runner.Bars = proofs.Bar
+	board := newComputer(os.DirFS("/"), filepath.Dir(m.Telemetry.Journal), log)
+	runner.Bars = func() control.Bar {
+		bar := proofs.Bar()
+		bar.Computer = board.Now()
+		return bar
+	}
 	byItself := newAutomaticProofs(proofs)
 	defer byItself.close()
 	runner.Sinks = append(runner.Sinks, byItself)
@@ -219,6 +224,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	})
 	defer stopAPI()
 	work.Go(func() { proofs.watch(apiCtx) })
+	work.Go(func() { board.watch(apiCtx) })
 	work.Go(func() { checkJournal(apiCtx, m.Telemetry.Journal, log) })
 	log.Info("serving", "address", m.Telemetry.Listen, "view", m.Access.View, "passwords", accounts.Asked(), "time_scale", scale)
 

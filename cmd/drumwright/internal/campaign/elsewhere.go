@@ -24,7 +24,7 @@ var elsewhere = []Elsewhere{
 	{"H60", "disk slow or read-only", "cmd/drumwright.TestFullAndReadOnlyDisk"},
 	{"H61", "a file half written", "profiles.TestBrokenFilesAreRefused"},
 	{"H62", "broker down or slow", "io/telemetry.TestMQTTOutages"},
-	{"H64", "memory exhausted, board hot", ""},
+	{"H64", "memory exhausted, board hot", "safety.TestTheTableIsTriedWhole"},
 	{"H65", "stop of the service in a roast", "cmd/drumwright.TestStopInABatch"},
 	{"H75", "alarm silenced and ignored", "safety.TestHornUntilSilencedAndAgain"},
 	{"H88", "one channel of the emergency stop welded: by hardware, the safety relay alone", ""},

@@ -84,8 +84,9 @@ type Row struct {
 	Name   string
 	By     []Act
 	At     []Phase
-	Needs  []point.Input // a machine without these cannot play the row
-	Serial bool          // needs a serial line
+	Needs  []point.Input                // a machine without these cannot play the row
+	Serial bool                         // needs a serial line
+	If     func(*profiles.Machine) bool // needs more of the machine file
 
 	Want   Outcome
 	Cause  []string // any of these must be the first
@@ -96,6 +97,7 @@ type Row struct {
 	LimitS float64                        // from the fault to what is wanted, at scans of 100 ms
 	Delay  func(*profiles.Limits) float64 // instead: the machine file's delay, and two scans
 	Relay  bool                           // instead: the time of the relay that watches the life sign
+	Window bool                           // a window of the air heater more, where it is switched on and off
 	RunOnS float64                        // what the physics need until there is anything to see
 	ForS   float64                        // how long to look when nothing is to happen
 	TailS  float64                        // how long to look on after the trip; 0 = tailS
@@ -141,7 +143,11 @@ func (r *Row) limitS(m *profiles.Machine) float64 {
 	if r.Delay != nil {
 		return r.Delay(&m.Limits) + 2*period + r.RunOnS
 	}
-	return r.LimitS + 2*(period-0.1) + r.RunOnS
+	limitS := r.LimitS + 2*(period-0.1) + r.RunOnS
+	if r.Window {
+		limitS += float64(m.Cycle[point.AirHeaterPower].PeriodS)
+	}
+	return limitS
 }
 
 // fits reports whether a machine can play the row.
@@ -150,6 +156,9 @@ func (r *Row) fits(m *profiles.Machine) bool {
 		if !m.HasIn[i] {
 			return false
 		}
+	}
+	if r.If != nil && !r.If(m) {
+		return false
 	}
 	if !r.Serial {
 		return true

@@ -210,7 +210,7 @@ var drumRows = []Row{
 		Cause: one("drum_fast", "drum_stall"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 1 + 3.3, RunOnS: drumRunsOutS},
 	{Hazard: "H40", Name: "drum too fast", By: fault("drum_overspeed"), At: heated, Needs: needs(point.DrumPulses),
 		Cause: one("drum_fast"), State: "S3", Drum: Stopped, Air: Kept, LimitS: 2.2, RunOnS: 2},
-	{Hazard: "H42", Name: "drum motor labours", By: fault("drum_labours"), At: heated, Needs: needs(point.DrumCurrent),
+	{Hazard: "H42", Name: "drum motor labours", By: fault("drum_labours"), At: heated, Needs: needs(point.DrumCurrent), If: func(m *profiles.Machine) bool { return m.Drum.FullA > 0 },
 		Want: Warns, Cause: one("drum_load_high"), Drum: Kept, Air: Kept, LimitS: 5.5},
 	{Hazard: "H41", Name: "start with the cover open", By: start(fault("cover_open")), At: at(Cold), Needs: needs(point.CoverClosed),
 		Want: Refuses, Drum: Stopped, ForS: restS + 15},
@@ -251,8 +251,11 @@ var computerRows = []Row{
 		say(1, record.ResetTrip, false), say(1, record.StartWarming, false), say(1, record.Resume, false),
 		{AfterS: 1, Say: &record.Command{Kind: record.SetManual, Loop: "air", Value: 1, Who: "network"}}}...)), At: at(Mid), Needs: needs(point.CoverClosed),
 		Want: Refuses, Drum: Kept, Air: Kept, ForS: 20},
+	// A foreign write that puts an on/off heater back to what it was before its
+	// window switched looks like a write that was lost on the line; the next
+	// switching tells them apart.
 	{Hazard: "H66", Name: "another master writes to the air heater", By: fault("foreign_master"), At: heated,
-		Cause: one("foreign_write", "write_not_applied"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.1},
+		Cause: one("foreign_write", "write_not_applied"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1.1, Window: true},
 }
 
 var operatorRows = []Row{

@@ -46,7 +46,8 @@ type watch struct {
 	skinOnC  float64 // hottest while heat was on
 	elementC float64
 	inletC   float64
-	wrong    int // fresh values that were not what the device showed
+	outS     float64 // machine time at which the beans were out; 0 = not yet
+	wrong    int     // fresh values that were not what the device showed
 
 	trips   []tripped
 	warned  map[string]float64
@@ -118,6 +119,8 @@ func (w *watch) see(t *plant.Truth) {
 	}
 	if t.BeansKg > 0 {
 		w.beanC = max(w.beanC, t.BeanC)
+	} else if w.fromS > 0 && w.outS == 0 && w.start.BeansKg > 0 {
+		w.outS = t.TimeS
 	}
 	w.skinC, w.elementC, w.inletC = max(w.skinC, t.SkinHotC), max(w.elementC, t.ElementC), max(w.inletC, t.InletC)
 	if w.heatS == t.TimeS {
