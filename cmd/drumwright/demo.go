@@ -40,7 +40,8 @@ file says, as real ones do.
 --fault NAME@SECONDS injects a fault that many seconds after the first charge;
 see the command plant for their names. May be given more than once.
 
-` + exitHelp,
+Exit codes: 0 done, 1 could not, 2 wrong command line or file, 3 an interlock
+tripped and heat went off, 4 a fault did not bring heat off.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return demo(cmd.Context(), &o, cmd.OutOrStdout(), cmd.ErrOrStderr())

@@ -53,11 +53,11 @@ deleted: undo goes back by one step, also after a reset.
 		{record.LessonUndo, "Go back to what was learned one step before"},
 	} {
 		who := ""
-		sub := &cobra.Command{Use: x.do + " SCOPE NAME", Short: x.short, Args: inputArgs(cobra.ExactArgs(2)),
+		sub := &cobra.Command{Use: x.do + " SCOPE NAME", Short: x.short, Args: cobra.ExactArgs(2),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				d, err := dialDaemon(address)
 				if err != nil {
-					return exitError{codeInput, err}
+					return err
 				}
 				var l record.Lesson
 				body := map[string]string{"scope": args[0], "name": args[1], "do": x.do, "who": who}
@@ -76,19 +76,10 @@ deleted: undo goes back by one step, also after a reset.
 	return c
 }
 
-func inputArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if err := check(cmd, args); err != nil {
-			return exitError{codeInput, fmt.Errorf("%s: %w", cmd.Name(), err)}
-		}
-		return nil
-	}
-}
-
 func showLearning(ctx context.Context, address string, args []string, asJSON bool, out io.Writer) error {
 	d, err := dialDaemon(address)
 	if err != nil {
-		return exitError{codeInput, err}
+		return err
 	}
 	path := "/api/v1/learning"
 	if len(args) == 2 {
@@ -181,14 +172,17 @@ the batch, cool, without chaff. A weight may be given anew; the last one counts.
 ` + exitHelp,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			id, err := strconv.ParseUint(args[0], 10, 64)
-			g, errG := strconv.ParseFloat(args[1], 64)
-			if err = errors.Join(err, errG); err != nil {
-				return exitError{codeInput, fmt.Errorf("weigh %s %s: give the batch's number and its weight in grams: %w", args[0], args[1], err)}
+			id, err := batchNumber(args[0])
+			if err != nil {
+				return err
+			}
+			g, err := strconv.ParseFloat(args[1], 64)
+			if err != nil {
+				return exitError{codeInput, fmt.Errorf("%q is no weight: give grams of roasted beans, such as 846", args[1])}
 			}
 			d, err := dialDaemon(address)
 			if err != nil {
-				return exitError{codeInput, err}
+				return err
 			}
 			body := map[string]any{"roasted_g": g, "who": who}
 			if greenG != 0 {

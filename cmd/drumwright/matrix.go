@@ -35,6 +35,8 @@ air and demand.
 			}
 			if date == "" {
 				date = time.Now().Format(time.DateOnly)
+			} else if _, err := time.Parse(time.DateOnly, date); err != nil {
+				return exitError{codeInput, fmt.Errorf("matrix: --date is %q, which is no day: write it as 2026-08-01", date)}
 			}
 			x := matrix{m: m, lines: safety.Matrix(m, date)}
 			for o := range point.NumOutputs {

@@ -28,6 +28,9 @@ MACHINE is a machine file or the name of a shipped example; default heron-1000.
 ` + exitHelp,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if !(o.practice >= 1 && o.practice <= 60) {
+				return exitError{codeInput, fmt.Errorf("--speed %v: allowed is 1 to 60", o.practice)}
+			}
 			name := "heron-1000"
 			if len(args) == 1 {
 				name = args[0]
@@ -35,9 +38,6 @@ MACHINE is a machine file or the name of a shipped example; default heron-1000.
 			file, err := practiceFolder(folder, name)
 			if err != nil {
 				return err
-			}
-			if !(o.practice >= 1 && o.practice <= 60) {
-				return exitError{codeInput, fmt.Errorf("--speed %v: allowed is 1 to 60", o.practice)}
 			}
 			return serve(cmd.Context(), file, &o, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
@@ -52,16 +52,16 @@ MACHINE is a machine file or the name of a shipped example; default heron-1000.
 // practiceFolder fills the folder with what is not there yet and gives the
 // machine file.
 func practiceFolder(folder, name string) (string, error) {
-	if err := os.MkdirAll(filepath.Join(folder, "recipes"), 0o755); err != nil {
-		return "", err
-	}
 	file := filepath.Join(folder, "machine.yaml")
 	text, ok := profiles.Example("machines/" + name + ".yaml")
 	if !ok {
 		var err error
 		if text, err = os.ReadFile(name); err != nil {
-			return "", fmt.Errorf("machine %q is no shipped example and cannot be read: %w", name, err)
+			return "", exitError{codeInput, fmt.Errorf("machine %q is no shipped example and cannot be read: %w", name, err)}
 		}
+	}
+	if err := os.MkdirAll(filepath.Join(folder, "recipes"), 0o755); err != nil {
+		return "", err
 	}
 	if err := writeNew(file, text); err != nil {
 		return "", err

@@ -60,7 +60,7 @@ no heat after the reset.
 			}
 			d, err := dialDaemon(o.address)
 			if err != nil {
-				return exitError{codeInput, err}
+				return err
 			}
 			if o.list {
 				return listProofs(cmd.Context(), d, o.asJSON, cmd.OutOrStdout())

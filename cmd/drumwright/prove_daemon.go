@@ -37,7 +37,7 @@ func dialDaemon(address string) (*localAPI, error) {
 		return &localAPI{base: "http://localhost", client: &http.Client{Transport: &http.Transport{DialContext: dial}}}, nil
 	}
 	if _, _, err := net.SplitHostPort(address); err != nil {
-		return nil, fmt.Errorf("--address %q: %w; allowed is HOST:PORT or the path of a socket", address, err)
+		return nil, exitError{codeInput, fmt.Errorf("--address %q: %w; allowed is HOST:PORT or the path of a socket", address, err)}
 	}
 	return &localAPI{base: "http://" + address, client: &http.Client{Transport: &http.Transport{Proxy: nil}}}, nil
 }

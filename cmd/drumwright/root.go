@@ -20,8 +20,7 @@ const (
 	codeUnsafe  = 4 // demo: a fault did not bring heat off
 )
 
-const exitHelp = `Exit codes: 0 done, 1 could not, 2 wrong command line or file,
-3 an interlock tripped and heat went off (demo), 4 a fault did not bring heat off (demo).`
+const exitHelp = `Exit codes: 0 done, 1 could not, 2 wrong command line or file.`
 
 // exitError carries an exit code; silent ones have already said what they must.
 type exitError struct {
@@ -47,6 +46,9 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	err := root.ExecuteContext(ctx)
 	if err == nil {
 		return codeOK
+	}
+	if _, _, unknown := root.Find(args); unknown != nil {
+		err = exitError{codeInput, err}
 	}
 	if text := err.Error(); text != "" {
 		fmt.Fprintf(stderr, "drumwright: %s\n", text)
@@ -109,15 +111,31 @@ is for licensed electricians.
 	root.AddCommand(userCommand(), auditCommand())
 	root.AddCommand(deviceCommand(), checkDeviceCommand())
 	root.AddCommand(setupCommand(), idleCommand(), doctorCommand(), dumpCommand(), manCommand())
+	root.InitDefaultHelpCmd()
 	for _, c := range root.Commands() {
-		if check := c.Args; check != nil {
-			c.Args = func(cmd *cobra.Command, args []string) error {
-				if err := check(cmd, args); err != nil {
-					return exitError{codeInput, fmt.Errorf("%s: %w", cmd.Name(), err)}
-				}
-				return nil
+		if c.Name() == "help" {
+			c.Args = func(_ *cobra.Command, args []string) error {
+				_, _, err := root.Find(args)
+				return err
 			}
 		}
+		refuseWrongArgs(c)
 	}
 	return root
+}
+
+// refuseWrongArgs lets a command and those below it say how they are written,
+// and end with the code of a wrong command line, when arguments do not fit.
+func refuseWrongArgs(c *cobra.Command) {
+	if check := c.Args; check != nil {
+		c.Args = func(cmd *cobra.Command, args []string) error {
+			if err := check(cmd, args); err != nil {
+				return exitError{codeInput, fmt.Errorf("%s: %w; write: %s", cmd.Name(), err, cmd.UseLine())}
+			}
+			return nil
+		}
+	}
+	for _, sub := range c.Commands() {
+		refuseWrongArgs(sub)
+	}
 }

@@ -47,9 +47,10 @@ func setup(o *setupOptions, in io.Reader, out io.Writer) error {
 		return fmt.Errorf("%s is there already: edit it, or move it away first", o.out)
 	}
 	lines := bufio.NewScanner(in)
+	answered := true
 	ask := func(question, usual string) string {
 		fmt.Fprintf(out, "%s [%s]: ", question, usual)
-		if lines.Scan() {
+		if answered = lines.Scan(); answered {
 			if text := strings.TrimSpace(lines.Text()); text != "" {
 				return text
 			}
@@ -81,6 +82,9 @@ func setup(o *setupOptions, in io.Reader, out io.Writer) error {
 			return exitError{codeInput, fmt.Errorf("address %q: %w; write it like 192.168.1.10:502", where, err)}
 		}
 		edits = append(edits, amend.Edit{Path: path, Value: host}, amend.Edit{Path: "buses.gateway.tcp.port", Value: port})
+	}
+	if !answered {
+		return exitError{codeInput, errors.New("the answers end before the last question, so nothing is written: answer each, with an empty line for what stands in brackets")}
 	}
 	text, ok := profiles.Example("machines/" + example + ".yaml")
 	if !ok {

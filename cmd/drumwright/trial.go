@@ -176,7 +176,7 @@ func (o *trialOptions) plan(d *drumInputs, limits drum.SpeedRange, w io.Writer) 
 func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles.Machine, limits drum.SpeedRange, in io.Reader, w io.Writer) (file *trialFile, err error) {
 	api, err := dialDaemon(o.address)
 	if err != nil {
-		return nil, exitError{codeInput, err}
+		return nil, err
 	}
 	if err := o.plan(d, limits, w); err != nil {
 		return nil, err

@@ -201,7 +201,7 @@ func tuneAtMachine(ctx context.Context, m *profiles.Machine, jobs []trialJob, o 
 	}
 	d, err := dialDaemon(o.address)
 	if err != nil {
-		return nil, exitError{codeInput, err}
+		return nil, err
 	}
 	c := &conductor{m: m, jobs: jobs, out: out}
 	end := func(err error) ([]tuned, error) {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -85,8 +84,13 @@ func picture(ctx context.Context, d *localAPI) (string, error) {
 	var n say.Now
 	var v record.View
 	var a record.AlarmsView
-	if err := errors.Join(d.get(ctx, "/api/v1/now", &n), d.get(ctx, "/api/v1/state", &v), d.get(ctx, "/api/v1/alarms", &a)); err != nil {
-		return "", err
+	for _, part := range []struct {
+		path string
+		to   any
+	}{{"/api/v1/now", &n}, {"/api/v1/state", &v}, {"/api/v1/alarms", &a}} {
+		if err := d.get(ctx, part.path, part.to); err != nil {
+			return "", err
+		}
 	}
 	return say.Text(&n, &v, &a), nil
 }
