@@ -334,3 +334,30 @@ func BenchmarkPut(b *testing.B) {
 		s.Put(&sc)
 	}
 }
+
+// What a second costs with 50 watchers: one picture, two frames, handed to all.
+func BenchmarkFiftyWatchers(b *testing.B) {
+	s := New(Config{})
+	sc := recordtest.At(0)
+	s.Put(&sc)
+	s.stream.open = true
+	for range mostClients {
+		go func(c chan []byte) {
+			for range c {
+			}
+		}(s.stream.join())
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		s.stream.mu.Lock()
+		p := pictureOf(&sc)
+		s.stream.sendFrame(p.measurement())
+		s.stream.sendFrame(p.now())
+		s.stream.mu.Unlock()
+	}
+	s.stream.mu.Lock()
+	defer s.stream.mu.Unlock()
+	for c := range s.stream.clients {
+		s.stream.drop(c)
+	}
+}

@@ -12,8 +12,8 @@ import (
 
 // nowOf puts a scan into words.
 func nowOf(s *record.Scan) say.Now {
-	v, a := record.NewView(s), record.NewAlarmsView(s)
-	return say.Of(&v, &a)
+	p := pictureOf(s)
+	return say.Of(&p.view, &p.list)
 }
 
 func (s *Server) now(w http.ResponseWriter, r *http.Request) {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"drumwright/io/record"
+	"drumwright/io/say"
 )
 
 const (
@@ -72,10 +73,11 @@ func (t *stream) run(ctx context.Context) {
 			return
 		case <-t.wake:
 			t.mu.Lock()
-			if t.changed.Swap(false) {
-				t.send("state", func() any { return record.NewStatusView(&t.last.Load().scan) })
-				t.send("alarms", func() any { return record.NewAlarmsView(&t.last.Load().scan) })
-				t.send("now", func() any { return nowOf(&t.last.Load().scan) })
+			if t.changed.Swap(false) && len(t.clients) > 0 {
+				p := pictureOf(&t.last.Load().scan)
+				t.sendFrame(p.state())
+				t.sendFrame(p.alarms())
+				t.sendFrame(p.now())
 			}
 			for events = t.events.Take(events[:0], 256); len(events) > 0; events = events[1:] {
 				t.send("event", func() any { return events[0] })
@@ -86,8 +88,11 @@ func (t *stream) run(ctx context.Context) {
 			t.mu.Lock()
 			if last != nil && last.scan.N != measured {
 				measured = last.scan.N
-				t.send("measurement", func() any { return record.NewMeasuredView(&last.scan) })
-				t.send("now", func() any { return nowOf(&last.scan) })
+				if len(t.clients) > 0 {
+					p := pictureOf(&last.scan)
+					t.sendFrame(p.measurement())
+					t.sendFrame(p.now())
+				}
 			} else {
 				// The scan loop stands. A comment finds out who has gone; old numbers
 				// would look like new ones.
@@ -131,6 +136,23 @@ func frame(event string, data any) []byte {
 	return append(append([]byte("event: "+event+"\ndata: "), b...), "\n\n"...)
 }
 
+// picture is a scan as it is shown, made once for all its frames.
+type picture struct {
+	view record.View
+	list record.AlarmsView
+}
+
+func pictureOf(s *record.Scan) picture { return picture{record.NewView(s), record.NewAlarmsView(s)} }
+
+func (p *picture) state() []byte {
+	return frame("state", record.StatusView{Stamp: p.view.Stamp, Status: p.view.Status})
+}
+func (p *picture) measurement() []byte {
+	return frame("measurement", record.MeasuredView{Stamp: p.view.Stamp, Measured: p.view.Measured})
+}
+func (p *picture) alarms() []byte { return frame("alarms", p.list) }
+func (p *picture) now() []byte    { return frame("now", say.Of(&p.view, &p.list)) }
+
 // join adds a client and gives it what stands now; nil if there is no room.
 func (t *stream) join() chan []byte {
 	t.mu.Lock()
@@ -140,10 +162,11 @@ func (t *stream) join() chan []byte {
 	}
 	c := make(chan []byte, clientFrames)
 	if last := t.last.Load(); last != nil {
-		c <- frame("state", record.NewStatusView(&last.scan))
-		c <- frame("measurement", record.NewMeasuredView(&last.scan))
-		c <- frame("alarms", record.NewAlarmsView(&last.scan))
-		c <- frame("now", nowOf(&last.scan))
+		p := pictureOf(&last.scan)
+		c <- p.state()
+		c <- p.measurement()
+		c <- p.alarms()
+		c <- p.now()
 	}
 	t.clients[c] = struct{}{}
 	return c
