@@ -37,7 +37,8 @@ shipped machines are assessed, one for 250 g and one for 1 kg.
 A deviation counts from 60 s after the turning point to the planned drop. A
 batch is in reach when a run that knows everything about the machine, with the
 same limits, keeps the goal. The command fails when a nominal batch or a single
-mismatch in reach misses its goal.
+mismatch in reach misses its goal; of --learning and --estimator when any goal
+is missed.
 
 ` + exitHelp,
 		Args: cobra.MaximumNArgs(1),
@@ -136,10 +137,20 @@ func runStudy(ctx context.Context, o *assessOptions, sizes []assess.Size, stdout
 	if err != nil {
 		return err
 	}
-	if !o.asJSON {
-		return assess.PrintStudy(stdout, st)
+	if o.asJSON {
+		enc := json.NewEncoder(stdout)
+		enc.SetIndent("", "  ")
+		err = enc.Encode(st)
+	} else {
+		err = assess.PrintStudy(stdout, st)
 	}
-	enc := json.NewEncoder(stdout)
-	enc.SetIndent("", "  ")
-	return enc.Encode(st)
+	if err != nil {
+		return err
+	}
+	for _, g := range st.Goals {
+		if !g.Kept {
+			return exitError{codeFailed, errors.New("a goal was missed: " + g.Text + ": " + g.Got)}
+		}
+	}
+	return nil
 }
