@@ -92,6 +92,9 @@ func busStats(f *fieldbus.Fieldbus) []telemetry.BusStat {
 }
 
 func forcedBy(m *control.Monitor) telemetry.Forced {
+	if m == nil { // in practice nobody watches the scan
+		return telemetry.Forced{}
+	}
 	cuts, failed := m.Cuts()
 	return telemetry.Forced{Cuts: cuts, Failed: failed}
 }
