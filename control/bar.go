@@ -2,6 +2,7 @@ package control
 
 import (
 	"drumwright/control/batch"
+	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/safety"
 )
@@ -28,6 +29,10 @@ func (c *Controller) Bar(b Bar) {
 	}
 	c.bar = b
 }
+
+// Unacknowledged says which outputs the devices have not taken of the last permit.
+// It is called from the scan's goroutine, before Step.
+func (c *Controller) Unacknowledged(out [point.NumOutputs]bool) { c.unheard = out }
 
 // barred says why a command that would lead to a new roast is not taken, ""
 // when nothing stands in its way.

@@ -99,6 +99,7 @@ type Controller struct {
 	told       told
 	restart    restart
 	bar        Bar
+	unheard    [point.NumOutputs]bool // see Unacknowledged
 	trial      trial
 	lastDuty   [2]float64      // of the loops, as they gave it in the last scan
 	forecast   record.Forecast // of the recipe that was loaded last
@@ -186,7 +187,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 
 // context is what the gate must know of the batch.
 func (c *Controller) context(scanS float64) safety.Context {
-	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm, Computer: c.bar.Computer}
+	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm, Computer: c.bar.Computer, Unacknowledged: c.unheard}
 	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
 		x.RoastS, x.LatestS, x.GreenKg = c.sinceCharge(), float64(r.recipe.Drop.LatestS), float64(r.recipe.Charge.Green)
 		if r.recipe.Drop.Bean != nil {

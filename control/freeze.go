@@ -6,6 +6,7 @@ import (
 	"unsafe"
 
 	"drumwright/control/frozen"
+	"drumwright/io/point"
 	"drumwright/profiles"
 )
 
@@ -14,8 +15,9 @@ type Recipes func(hash string) (*profiles.Recipe, error)
 
 // Heard is what reaches a scan beside image and time.
 type Heard struct {
-	Bar      Bar
-	Commands []Command // with their answers, once the scan has been made
+	Bar            Bar
+	Unacknowledged [point.NumOutputs]bool
+	Commands       []Command // with their answers, once the scan has been made
 }
 
 func codec(find Recipes) *frozen.Codec {

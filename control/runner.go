@@ -69,6 +69,7 @@ type Runner struct {
 	failing bool          // writes failed in the last scan
 	cuts    uint64        // times that the monitor has turned heat off, as far as this scan knows
 	rec     record.Scan
+	unheard [point.NumOutputs]bool // by the last Write
 	cmds    [16]Command
 	heard   Heard
 	reqs    [16]*request
@@ -153,8 +154,21 @@ func (r *Runner) Post(cmd Command) bool {
 	return r.post(&request{cmd: cmd, done: make(chan record.Answer, 1)})
 }
 
-// note logs failing writes on their edges; the gate sees their cause by the age
-// of the inputs and the answers of the devices.
+// unheardIn says which outputs a failed write names. control does not know the
+// package that writes; an error that names none leaves it to the inputs' age.
+func unheardIn(err error) [point.NumOutputs]bool {
+	var named interface {
+		error
+		Unacknowledged() [point.NumOutputs]bool
+	}
+	if errors.As(err, &named) {
+		return named.Unacknowledged()
+	}
+	return [point.NumOutputs]bool{}
+}
+
+// note logs failing writes on their edges; the gate is told of them in the next
+// scan.
 func (r *Runner) note(err error) {
 	if failing := err != nil; failing != r.failing {
 		r.failing = failing
@@ -225,10 +239,11 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 		if r.Bars != nil {
 			r.Core.Bar(r.Bars())
 		}
+		r.Core.Unacknowledged(r.unheard)
 		permit := r.Core.Step(nowS, &img, r.cmds[:n], rec)
 		step := time.Now()
 		if r.Tape != nil { // before what others than Step add to the record
-			r.heard = Heard{Bar: r.Core.bar, Commands: r.cmds[:n]}
+			r.heard = Heard{Bar: r.Core.bar, Unacknowledged: r.unheard, Commands: r.cmds[:n]}
 			r.Tape.Decided(r.Core, &r.heard, rec)
 		}
 		if cut {
@@ -244,6 +259,7 @@ func (r *Runner) Run(ctx context.Context) (err error) {
 			}
 		}
 		if err := r.Field.Write(ctx, slot.DoneBy, &permit); ctx.Err() == nil { // told to end: heat off follows
+			r.unheard = unheardIn(err)
 			r.note(err)
 		}
 		if r.Monitor != nil {

@@ -30,6 +30,7 @@ type echo struct {
 	calmS   float64
 	foreign bool // and came to do so by itself
 	heard   int  // n of the last reading
+	unsure  int  // scans for which a write that was not acknowledged may still take effect
 }
 
 // tell notes what an output was told in this scan.
@@ -67,7 +68,7 @@ func (e *echo) hear(x point.Value, a *point.Access, direct bool, deadHz, periodS
 	next := e.n-e.heard <= max(1, a.EveryScans)
 	e.heard = e.n
 	last := near(e.told[(e.n-1)%echoScans])
-	e.foreign = !matches && (e.foreign || moved && !e.differs && e.n >= echoScans) || direct && moved && next && !last
+	e.foreign = !matches && (e.foreign || moved && !e.differs && e.n >= echoScans && e.unsure == 0) || direct && moved && next && !last && e.unsure == 0
 	switch {
 	case !matches && !e.differs:
 		e.differs, e.moved = true, false
@@ -96,6 +97,10 @@ func (g *Gate) listen(v *view) {
 			continue
 		}
 		e := &g.echoes[o]
+		if e.unsure--; v.Unacknowledged[o] {
+			e.unsure = echoScans
+		}
+		e.unsure = max(0, e.unsure)
 		if v.gapS > float64(g.limits.ScanLateS) { // heat may have been turned off apart from the scan
 			e.known, e.n = false, 0
 		}

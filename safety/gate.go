@@ -27,7 +27,8 @@ type Context struct {
 	FireCalled bool   // a person has reported a fire in this scan
 	Barred     string // why no heat is given for a new roast, "" = nothing; a roast under way is not cut by it
 
-	Computer Computer
+	Computer       Computer
+	Unacknowledged [point.NumOutputs]bool // the device has not taken what the last permit told it
 }
 
 // Gate executes the table. Make one with NewGate; use it from one goroutine.

@@ -322,6 +322,10 @@ var holds = []fault{
 
 func computer(c safety.Computer) func(*rig) { return func(r *rig) { r.computer = c } }
 
+func unheard(o point.Output) func(*rig) { return func(r *rig) { r.unheard[o] = true } }
+
+func heardAll(r *rig) { r.unheard = [point.NumOutputs]bool{} }
+
 func hum(r *rig) { r.pulses++ }
 
 func tryHold(t reporter, f fault, change func(*safety.Gate)) {

@@ -74,6 +74,7 @@ type rig struct {
 	trayS    float64
 	fire     bool // a person reports one
 	computer safety.Computer
+	unheard  [point.NumOutputs]bool   // devices that do not acknowledge
 	each     func(*rig)               // called before each scan
 	fixed    [point.NumInputs]bool    // set by a test; else it follows the permits
 	share    float64                  // of the drum speed that reaches the shaft
@@ -160,7 +161,7 @@ func (r *rig) scan() safety.Permit {
 		}
 	}
 	r.p = r.g.Judge(safety.Context{ScanS: r.now, PeriodS: 0.1, BeansIn: r.beans, SinceChargeS: r.sinceS,
-		GreenKg: r.greenKg, RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS, FireCalled: r.fire, Computer: r.computer}, &r.img, &r.w, &r.rec)
+		GreenKg: r.greenKg, RoastS: r.roastS, DropC: r.dropC, LatestS: r.latestS, TrayS: r.trayS, FireCalled: r.fire, Computer: r.computer, Unacknowledged: r.unheard}, &r.img, &r.w, &r.rec)
 	r.rec.NumEvents = 0
 	return r.p
 }

@@ -145,6 +145,8 @@ var faults = append(moreFaults, []fault{
 			r.good(point.DrumHz)
 		},
 		on: func(r *rig) { r.bad(point.DrumHz, point.Timeout, 2.05) }, off: func(r *rig) { r.good(point.DrumHz) }},
+	{id: "output_lost", fromS: 2, live: true, quiet: both(unheard(point.BlowerSpeed), run(1.9), heardAll, run(3), unheard(point.Horn), run(5), heardAll, run(3)),
+		on: unheard(point.RadiantPower), off: heardAll},
 	broken(point.Bean, 0.75, "bean_probe"),
 	broken(point.InletAir, 0.75, "inlet_probe"),
 	broken(point.DrumSkin, 0.75, "skin_probe"),

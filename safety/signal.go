@@ -103,6 +103,17 @@ func unitLost(g *Gate, v *view) finding {
 	return finding{}
 }
 
+// outputLost is active while a device does not acknowledge what it is told. The
+// horn moves nothing and is spared.
+func outputLost(_ *Gate, v *view) finding {
+	for o := range point.NumOutputs {
+		if v.Unacknowledged[o] && o != point.Horn {
+			return finding{active: true, detail: o.String()}
+		}
+	}
+	return finding{}
+}
+
 // frozen is active while a probe repeats its value to the bit although heat has
 // been given or another probe has moved since.
 func frozen(i point.Input) func(*Gate, *view) finding {

@@ -13,7 +13,7 @@ import (
 type recorder struct {
 	tape  *tape.Writer
 	core  *control.Controller
-	bar   control.Bar // of the last scan that was put with what it heard
+	last  control.Heard // of the last scan that was put with what it heard; without its commands
 	begun bool
 	heard []byte
 	log   *slog.Logger
@@ -28,12 +28,12 @@ func newRecorder(core *control.Controller, keep func(uint64, record.TapeChunk), 
 // Decided takes a scan. What it heard is written out only when there is something.
 func (r *recorder) Decided(c *control.Controller, h *control.Heard, rec *record.Scan) {
 	var heard []byte
-	if len(h.Commands) > 0 || h.Bar != r.bar || !r.begun {
+	if len(h.Commands) > 0 || h.Bar != r.last.Bar || h.Unacknowledged != r.last.Unacknowledged || !r.begun {
 		var err error
 		if r.heard, err = control.AppendHeard(r.heard[:0], h); err != nil {
 			r.log.Error("commands are not in the tape", "err", err)
 		}
-		r.bar, r.begun, heard = h.Bar, true, r.heard
+		r.last, r.begun, heard = control.Heard{Bar: h.Bar, Unacknowledged: h.Unacknowledged}, true, r.heard
 	}
 	r.tape.Put(rec, heard, c.State() == batch.Cold)
 }

@@ -68,6 +68,7 @@ const (
 	phaseLost
 	supplyLost
 	writeIgnored
+	writeRefused
 	foreignMaster
 	deviceExchanged
 	heaterOutputsSwapped
@@ -137,6 +138,7 @@ var faultTable = [numFaults]Fault{
 
 	// Seen in the registers only; the physics know nothing of them.
 	writeIgnored:    {"write_ignored", "The device acknowledges what is written for the air heater, and keeps what it had."},
+	writeRefused:    {"write_refused", "The device refuses what is written for the air heater, and keeps what it had."},
 	foreignMaster:   {"foreign_master", "Another master writes to the air heater's output twice a second."},
 	deviceExchanged: {"device_exchanged", "Other devices answer in place of those that the machine file means."},
 }

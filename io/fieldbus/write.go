@@ -33,6 +33,14 @@ func (e *WriteError) Error() string {
 	return b.String()
 }
 
+// Unacknowledged says which outputs these are.
+func (e *WriteError) Unacknowledged() (out [point.NumOutputs]bool) {
+	for o, err := range e.Outputs {
+		out[o] = err != nil
+	}
+	return out
+}
+
 // orders is a permit unpacked, so that a bus that is late holds its own copy.
 type orders struct {
 	value    [point.NumOutputs]float64

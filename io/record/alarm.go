@@ -2,7 +2,7 @@ package record
 
 // MaxAlarms is the number of alarms that a scan can show; more are counted in
 // Alarms.NotShown.
-const MaxAlarms = 96
+const MaxAlarms = 112
 
 // Priority of an alarm: how much is at stake and how soon.
 type Priority uint8

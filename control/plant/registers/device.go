@@ -3,6 +3,7 @@ package registers
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"drumwright/io/point"
 )
@@ -10,6 +11,7 @@ import (
 // The faults of package plant that are seen in registers only.
 const (
 	writeIgnored    = "write_ignored"
+	writeRefused    = "write_refused"
 	foreignMaster   = "foreign_master"
 	deviceExchanged = "device_exchanged"
 )
@@ -22,7 +24,7 @@ func (s *Server) devices() error {
 	if err := s.meddle(); err != nil {
 		return err
 	}
-	s.ignoring = s.machine.Active(writeIgnored)
+	s.ignoring, s.refusing = s.machine.Active(writeIgnored), s.machine.Active(writeRefused)
 	exchanged := s.machine.Active(deviceExchanged)
 	for i := range s.m.Constants {
 		c := &s.m.Constants[i]
@@ -84,13 +86,18 @@ func (s *Server) set(a *point.Access, v float64) error {
 func (s *Server) bankOf(a *point.Access) *bank { return s.banks[bankKey{a.Bus, a.Unit, a.Table}] }
 
 // take puts what a client writes into its registers. With write_ignored the
-// air heater's own stay as they are, though the write is acknowledged.
+// air heater's own stay as they are, though the write is acknowledged; with
+// write_refused a write that would change them changes nothing at all.
 func (s *Server) take(place, words []uint16) error {
-	if !s.ignoring {
+	if !s.ignoring && !s.refusing {
 		copy(place, words)
 		return nil
 	}
-	v := s.order(point.AirHeaterPower)
+	before, v := slices.Clone(place), s.order(point.AirHeaterPower)
 	copy(place, words)
+	if s.refusing && s.order(point.AirHeaterPower) != v {
+		copy(place, before)
+		return errRefused
+	}
 	return s.set(&s.m.Out[point.AirHeaterPower], v)
 }

@@ -68,6 +68,8 @@ func (s *Server) onTCP(bus int, frame []byte) []byte {
 			return nil
 		case errCollision:
 			exception = noReply
+		case errRefused:
+			exception = deviceFailure
 		default:
 			exception = illegalAddress
 		}

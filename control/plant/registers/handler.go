@@ -25,6 +25,9 @@ func (h *handler) do(r request) ([]uint16, error) {
 		if errors.Is(err, errNoAddress) {
 			return nil, modbus.ErrIllegalDataAddress
 		}
+		if errors.Is(err, errRefused) {
+			return nil, modbus.ErrServerDeviceFailure
+		}
 		if errors.Is(err, errCollision) { // what a gateway makes of it
 			return nil, modbus.ErrGWTargetFailedToRespond
 		}

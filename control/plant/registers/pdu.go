@@ -13,6 +13,7 @@ const (
 	illegalFunction = 1
 	illegalAddress  = 2
 	illegalValue    = 3
+	deviceFailure   = 4
 
 	maxReadBits   = 2000
 	maxReadWords  = 125
@@ -37,8 +38,11 @@ func (s *Server) answer(bus int, unit uint8, pdu []byte) []byte {
 			return nil
 		case errors.Is(err, errCollision): // bits of two replies on one pair of wires
 			return []byte{pdu[0] ^ 0x55, 0xAA, 0x5A}
+		case errors.Is(err, errRefused):
+			exception = deviceFailure
+		default:
+			exception = illegalAddress
 		}
-		exception = illegalAddress
 	}
 	return []byte{pdu[0] | 0x80, exception}
 }

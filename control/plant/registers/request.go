@@ -20,6 +20,7 @@ type request struct {
 var (
 	errSilent    = errors.New("unit does not answer")
 	errNoAddress = errors.New("unit has no such address")
+	errRefused   = errors.New("the device does not take it")
 	errCollision = errors.New("two units answer at once")
 )
 

@@ -31,6 +31,7 @@ type Server struct {
 	awake    chan struct{}    // closed when a silent unit may answer again
 	requests uint64
 	ignoring bool    // see write_ignored
+	refusing bool    // see write_refused
 	foreignS float64 // machine time of the foreign master's next write
 
 	// How serial lines behave; set before Listen.

@@ -189,7 +189,7 @@ func playPair(ctx context.Context, b Bench, p Pair, demands map[string]Row) (*Pa
 // only the hard-wired high limit, the emergency stop and the isolator are left.
 func (p Pair) switchable() bool {
 	has := func(f string) bool { return p.A == f || p.B == f }
-	stuck := []string{"air_heater_stuck_on", "radiant_stuck_on", "air_output_frozen", "radiant_output_frozen", "write_ignored", "foreign_master"}
+	stuck := []string{"air_heater_stuck_on", "radiant_stuck_on", "air_output_frozen", "radiant_output_frozen", "write_ignored", "write_refused", "foreign_master"}
 	return !has("contactor_welded") || !slices.ContainsFunc(stuck, has)
 }
 

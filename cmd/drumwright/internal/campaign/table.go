@@ -231,6 +231,11 @@ var busRows = []Row{
 		Want: Refuses, ForS: restS + 60},
 	{Hazard: "H48", Name: "writes to the air heater acknowledged and ignored", By: acts(fault("write_ignored"), later(1, byHand("air", 0.05))), At: heated,
 		Cause: one("write_not_applied"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1 + 1.7},
+	// Where one request writes several outputs, those that are seen otherwise may be
+	// missed first.
+	{Hazard: "H48", Name: "writes to the air heater refused", By: acts(fault("write_refused"), later(1, byHand("air", 0.05))), At: heated,
+		Change: func(m *profiles.Machine, _ *profiles.Recipe) { m.HasBack[point.AirHeaterPower] = false }, // or that shows it first
+		Cause:  one("output_lost", "write_not_applied", "contactor_open"), State: "S1", Drum: Kept, Air: Kept, LimitS: 1 + 2 + 0.2, Window: true},
 	{Hazard: "H49", Name: "every unit silent", By: []Act{{Silence: everyUnit}}, At: heated, Needs: everyUnit,
 		Cause: one("unit_lost"), State: "S1", Drum: Kept, Air: Kept, LimitS: 2.0},
 	{Hazard: "H51", Name: "measuring module silent", By: fault("unit_silent"), At: heated,

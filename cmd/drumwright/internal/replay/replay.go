@@ -155,6 +155,7 @@ func (r *Result) run(s *tape.Segment, core *control.Controller, b *Batch, judge 
 				return false, err
 			}
 			core.Bar(h.Bar)
+			core.Unacknowledged(h.Unacknowledged)
 			cmds = h.Commands
 		}
 		replayed.N, replayed.UnixNano = recorded.N, recorded.UnixNano
