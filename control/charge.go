@@ -12,6 +12,15 @@ import (
 // machine's plunge to mean charge.
 const plungeSpanS = 5.0
 
+// A small charge falls too slowly for that where the probe is slow. In a machine
+// that is ready, whose temperatures are held, a fall of slowPlunge times as much
+// within slowSpanS means charge too: nothing else cools a probe so far, and beans
+// that nobody has seen would be heated without their limits (estimates).
+const (
+	slowPlunge = 2.0
+	slowSpanS  = 30.0
+)
+
 // chargeWatch sees beans go in by the fall of the bean probe.
 type chargeWatch struct {
 	plungeK float64
@@ -24,6 +33,10 @@ type chargeWatch struct {
 
 func newChargeWatch(plungeK, periodS float64) chargeWatch {
 	return chargeWatch{plungeK: plungeK, everyS: math.Max(periodS, plungeSpanS/60)}
+}
+
+func newSlowWatch(plungeK, periodS float64) chargeWatch {
+	return chargeWatch{plungeK: slowPlunge * plungeK, everyS: math.Max(periodS, slowSpanS/60)}
 }
 
 // add takes one reading and updates fell and beganS. The fall counts over the

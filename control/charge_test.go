@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"testing"
 
 	"drumwright/io/point"
@@ -28,5 +29,43 @@ func TestSlowProbeFalls(t *testing.T) {
 	}
 	if at := falls(5, plungeSpanS); at < 2.9 || at > 3.2 {
 		t.Errorf("a fall of 5 K/s is seen after %.1f s, want 3", at)
+	}
+}
+
+// A probe that nears the charge's temperature in one time constant: beans at 95 °C
+// by its lag, of which the first seconds show too little. What a held machine does
+// by itself is no charge.
+func TestSlowChargeIsSeen(t *testing.T) {
+	sees := func(readC func(s float64) float64) (atS, beganS float64) {
+		fast, slow := newChargeWatch(15, 0.1), newSlowWatch(15, 0.1)
+		for i := range 1500 {
+			s := float64(i) / 10
+			x := point.Value{V: readC(s), Quality: point.Good}
+			if fast.add(s, x, plungeSpanS); fast.fell {
+				return s, fast.beganS
+			}
+			if slow.add(s, x, slowSpanS); slow.fell {
+				return s, slow.beganS
+			}
+		}
+		return -1, 0
+	}
+	falls := func(tauS float64) func(float64) float64 {
+		return func(s float64) float64 { return 95 + 90*math.Exp(-math.Max(0, s-60)/tauS) }
+	}
+	for _, tauS := range []float64{10, 20, 30, 45, 60} {
+		atS, beganS := sees(falls(tauS))
+		if latest := 60 + 1 - tauS*math.Log(1-30.0/90); atS < 60 || atS > latest || beganS < 59 || beganS > 61.5 {
+			t.Errorf("lag %.0f s: seen at %.1f s, allowed to %.1f s, began %.1f s", tauS, atS, latest, beganS)
+		}
+	}
+	for name, readC := range map[string]func(float64) float64{
+		"half a kelvin a second": func(s float64) float64 { return 250 - 0.5*s },
+		"swings of 12 K":         func(s float64) float64 { return 180 + 12*math.Sin(s/10) },
+		"a step of 14 K":         func(s float64) float64 { return 180 - 14*min(1, max(0, s-60)) },
+	} {
+		if atS, _ := sees(readC); atS >= 0 {
+			t.Errorf("%s is taken for a charge at %.1f s", name, atS)
+		}
 	}
 }

@@ -80,6 +80,7 @@ type Controller struct {
 	set  setPoints
 
 	charge     chargeWatch
+	slowCharge chargeWatch
 	roast      roast
 	warmS      float64 // time within the band
 	readyS     float64 // time ready without a charge
@@ -143,7 +144,7 @@ func New(m *profiles.Machine, r Restored) (*Controller, error) {
 		}
 	}
 	c.lead = observe.InletLead{TauS: float64(m.Heaters.Air.ProbeLagS), StepS: h}
-	c.charge = newChargeWatch(float64(m.Batch.PlungeK), h)
+	c.charge, c.slowCharge = newChargeWatch(float64(m.Batch.PlungeK), h), newSlowWatch(float64(m.Batch.PlungeK), h)
 	if c.gate.Tripped() {
 		c.state = batch.Tripped
 	}

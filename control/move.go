@@ -73,7 +73,9 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		case batch.Warming, batch.Ready:
 			at := c.nowS
 			if t.Name == "plunge" {
-				at = c.charge.beganS
+				if at = c.charge.beganS; !c.charge.fell {
+					at = c.slowCharge.beganS
+				}
 			}
 			c.beginRoast(at, rec)
 			c.charged(rec)

@@ -63,7 +63,12 @@ func (c *Controller) see(img *point.Image, dt float64) {
 		span = float64(m.Batch.ChargeTimeS)
 	}
 	c.charge.add(c.nowS, img.In[point.Bean], span)
-	f.Plunge = c.charge.fell
+	if c.state == batch.Ready {
+		c.slowCharge.add(c.nowS, img.In[point.Bean], slowSpanS)
+	} else {
+		c.slowCharge.forget()
+	}
+	f.Plunge = c.charge.fell || c.slowCharge.fell
 	f.ChargeByGate, f.ChargeByProbe = m.Batch.ChargeBy == "gate", m.Batch.ChargeBy == "probe"
 	gate := img.In[point.ChargeGateOpen].On()
 	c.gateSpent = c.gateSpent && gate

@@ -329,7 +329,7 @@ type Batch struct {
 	ReadyBandK   Kelvins `yaml:"ready_within" range:"1..60" default:"5 K" doc:"skin and inlet air this close to their warming targets count as warm"`
 	SoakS        Seconds `yaml:"soak" range:"0..3600" default:"60 s" doc:"time the machine must be warm before it is ready"`
 	ChargeBy     string  `yaml:"charge_by" enum:"gate,probe,operator" doc:"what tells that the beans are in; default the gate contact if there is one, else the probe's plunge; the operator always may"`
-	PlungeK      Kelvins `yaml:"plunge" range:"2..60" default:"15 K" doc:"fall of the bean probe within 5 s that means charge"`
+	PlungeK      Kelvins `yaml:"plunge" range:"2..60" default:"15 K" doc:"fall of the bean probe within 5 s that means charge; in a machine that is ready also twice as much within 30 s"`
 	ChargeTimeS  Seconds `yaml:"charge_limit" range:"5..600" default:"60 s" doc:"longest wait from gate open to beans in"`
 	CoolS        Seconds `yaml:"cool" range:"10..3600" default:"240 s" doc:"cooling time in the tray"`
 	CoolBelow    Celsius `yaml:"cool_below" range:"20..80" default:"35 °C" doc:"with a tray probe, cooled when below"`
