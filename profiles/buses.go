@@ -7,6 +7,42 @@ import (
 	"strings"
 )
 
+// BusFile is one Modbus line or connection as written: exactly one of tcp, rtu.
+type BusFile struct {
+	TCP       *TCP    `yaml:"tcp" doc:"a Modbus TCP connection"`
+	RTU       *RTU    `yaml:"rtu" doc:"a Modbus RTU serial line"`
+	TimeoutS  Seconds `yaml:"timeout" range:"0.005..5" doc:"longest wait for one reply; default 50 ms for tcp, 200 ms for rtu"`
+	Retries   int     `yaml:"retries" range:"0..3" default:"1" doc:"further tries of a failed read within the scan"`
+	QuietS    Seconds `yaml:"quiet" range:"0..2" default:"250 ms" doc:"rtu: silence after any error, the longest turn-round of a device on the line"`
+	HoleWords int     `yaml:"hole" range:"0..64" default:"8" doc:"registers that nobody asked for which may be read to join two groups"`
+	BackoffS  Seconds `yaml:"backoff" range:"0.1..60" default:"5 s" doc:"longest pause before a dead unit or connection is tried again"`
+
+	InFlight int `yaml:"in_flight" range:"1..16" default:"1" doc:"tcp: reads sent without waiting for the reply to the one before; only where the manual of every device or gateway on the connection allows it"`
+}
+
+// TCP is a Modbus TCP address.
+type TCP struct {
+	Host string `yaml:"host" need:"yes" doc:"name or address"`
+	Port int    `yaml:"port" range:"1..65535" default:"502" doc:"port"`
+}
+
+// RTU is a serial line.
+type RTU struct {
+	Device string  `yaml:"device" need:"yes" doc:"path, best one under /dev/serial/by-id"`
+	Baud   int     `yaml:"baud" need:"yes" range:"1200..921600" doc:"bits per second"`
+	Parity string  `yaml:"parity" enum:"even,odd,none" default:"even" doc:"parity bit"`
+	Stop   int     `yaml:"stop_bits" range:"1..2" doc:"default 1 with parity, 2 without"`
+	PauseS Seconds `yaml:"pause" range:"0..0.1" doc:"silence between frames; default 3.5 characters, 1.75 ms above 19,200 baud"`
+
+	Direction string `yaml:"direction" enum:"adapter,kernel" default:"adapter" doc:"who switches an RS-485 transceiver to sending: the adapter by itself, or the kernel's driver by RTS"`
+}
+
+// Bus is a bus with its defaults filled in.
+type Bus struct {
+	Name string
+	BusFile
+}
+
 // compileBuses makes BusList in the order of the file.
 func (s *source) compileBuses(m *Machine) {
 	const most = 16

@@ -5,6 +5,16 @@ import (
 	"time"
 )
 
+// Exception is a built-in cause that does not trip until the end of a day: a
+// named person has said so and why. Package safety says which causes may be
+// excepted at all; without the date of today none is.
+type Exception struct {
+	Cause string `yaml:"cause" need:"yes" doc:"the cause as matrix and check name it"`
+	Who   string `yaml:"who" need:"yes" doc:"the person who answers for it"`
+	Until string `yaml:"until" need:"yes" doc:"last day of it, such as 2026-12-31"`
+	Why   string `yaml:"why" need:"yes" doc:"the reason, and what is watched instead"`
+}
+
 // checkExceptions asks for whole exceptions with a real date. Whether a cause
 // exists and may be excepted is not known here.
 func (s *source) checkExceptions(list []Exception) {

@@ -9,26 +9,25 @@ import "drumwright/io/point"
 // be there, default what stands for a key that is left out, unit the unit of a
 // plain number that has one, and doc one sentence that goes into the schema.
 type Machine struct {
-	About         Identity           `yaml:"machine" need:"yes" doc:"which machine this is"`
-	Scan          Scan               `yaml:"scan" doc:"the rhythm of the controller"`
-	Simulation    Simulation         `yaml:"simulation" doc:"for simulated machines only"`
-	Buses         map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
-	Inputs        map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
-	Identity      []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
-	Outputs       map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
-	Drum          Drum               `yaml:"drum" need:"yes" doc:"drum geometry, drive and speed schedule"`
-	Air           Air                `yaml:"air" need:"yes" doc:"blower and air flow"`
-	Heaters       Heaters            `yaml:"heaters" need:"yes" doc:"the two heaters"`
-	Bed           Bed                `yaml:"bed" need:"yes" doc:"what the estimator must know of drum, beans and probe"`
-	Loops         Loops              `yaml:"loops" doc:"limits and gains of the loops"`
-	Batch         Batch              `yaml:"batch" doc:"the batch sequence"`
-	Limits        Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
-	Exceptions    []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
-	Proofs        Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
-	Commissioning Commissioning      `yaml:"commissioning" doc:"what is asked for before beans are heated"`
-	FirePlan      FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
-	Telemetry     Telemetry          `yaml:"telemetry" doc:"where figures go"`
-	Access        Access             `yaml:"access" doc:"who may look and command from where; accounts and passwords are in a file of their own, see drumwright user"`
+	About      Identity           `yaml:"machine" need:"yes" doc:"which machine this is"`
+	Scan       Scan               `yaml:"scan" doc:"the rhythm of the controller"`
+	Simulation Simulation         `yaml:"simulation" doc:"for simulated machines only"`
+	Buses      map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
+	Inputs     map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
+	Identity   []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
+	Outputs    map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
+	Drum       Drum               `yaml:"drum" need:"yes" doc:"drum geometry, drive and speed schedule"`
+	Air        Air                `yaml:"air" need:"yes" doc:"blower and air flow"`
+	Heaters    Heaters            `yaml:"heaters" need:"yes" doc:"the two heaters"`
+	Bed        Bed                `yaml:"bed" need:"yes" doc:"what the estimator must know of drum, beans and probe"`
+	Loops      Loops              `yaml:"loops" doc:"limits and gains of the loops"`
+	Batch      Batch              `yaml:"batch" doc:"the batch sequence"`
+	Limits     Limits             `yaml:"limits" doc:"thresholds and delays of the interlocks"`
+	Exceptions []Exception        `yaml:"exceptions" doc:"built-in causes that do not trip for a while; every screen shows them"`
+	Proofs     Proofs             `yaml:"proofs" doc:"what the proof tests of the interlocks hold up"`
+	FirePlan   FirePlan           `yaml:"fire_plan" doc:"what the page says when a fire is suspected; agree it with the local fire authority"`
+	Telemetry  Telemetry          `yaml:"telemetry" doc:"where figures go"`
+	Access     Access             `yaml:"access" doc:"who may look and command from where; accounts and passwords are in a file of their own, see drumwright user"`
 
 	// Made by Load from the above.
 	File    string                         `yaml:"-"`
@@ -64,128 +63,6 @@ type Scan struct {
 // Simulation holds keys that a real machine must not have.
 type Simulation struct {
 	TimeScale float64 `yaml:"time_scale" default:"1" range:"1..60" doc:"how much faster than life the scan runs; only if every bus is a loopback address or a pseudo-terminal"`
-}
-
-// BusFile is one Modbus line or connection as written: exactly one of tcp, rtu.
-type BusFile struct {
-	TCP       *TCP    `yaml:"tcp" doc:"a Modbus TCP connection"`
-	RTU       *RTU    `yaml:"rtu" doc:"a Modbus RTU serial line"`
-	TimeoutS  Seconds `yaml:"timeout" range:"0.005..5" doc:"longest wait for one reply; default 50 ms for tcp, 200 ms for rtu"`
-	Retries   int     `yaml:"retries" range:"0..3" default:"1" doc:"further tries of a failed read within the scan"`
-	QuietS    Seconds `yaml:"quiet" range:"0..2" default:"250 ms" doc:"rtu: silence after any error, the longest turn-round of a device on the line"`
-	HoleWords int     `yaml:"hole" range:"0..64" default:"8" doc:"registers that nobody asked for which may be read to join two groups"`
-	BackoffS  Seconds `yaml:"backoff" range:"0.1..60" default:"5 s" doc:"longest pause before a dead unit or connection is tried again"`
-
-	InFlight int `yaml:"in_flight" range:"1..16" default:"1" doc:"tcp: reads sent without waiting for the reply to the one before; only where the manual of every device or gateway on the connection allows it"`
-}
-
-// TCP is a Modbus TCP address.
-type TCP struct {
-	Host string `yaml:"host" need:"yes" doc:"name or address"`
-	Port int    `yaml:"port" range:"1..65535" default:"502" doc:"port"`
-}
-
-// RTU is a serial line.
-type RTU struct {
-	Device string  `yaml:"device" need:"yes" doc:"path, best one under /dev/serial/by-id"`
-	Baud   int     `yaml:"baud" need:"yes" range:"1200..921600" doc:"bits per second"`
-	Parity string  `yaml:"parity" enum:"even,odd,none" default:"even" doc:"parity bit"`
-	Stop   int     `yaml:"stop_bits" range:"1..2" doc:"default 1 with parity, 2 without"`
-	PauseS Seconds `yaml:"pause" range:"0..0.1" doc:"silence between frames; default 3.5 characters, 1.75 ms above 19,200 baud"`
-
-	Direction string `yaml:"direction" enum:"adapter,kernel" default:"adapter" doc:"who switches an RS-485 transceiver to sending: the adapter by itself, or the kernel's driver by RTS"`
-}
-
-// Bus is a bus with its defaults filled in.
-type Bus struct {
-	Name string
-	BusFile
-}
-
-// Point binds a role to registers as written.
-type Point struct {
-	Bus      string          `yaml:"bus" need:"yes" doc:"name of a bus"`
-	Unit     int             `yaml:"unit" range:"0..247" default:"1" doc:"unit id"`
-	Table    string          `yaml:"table" need:"yes" enum:"coil,discrete_input,holding,input_register" doc:"address space: function codes 1/5/15, 2, 3/6/16, 4"`
-	Address  *int            `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
-	Type     string          `yaml:"type" enum:"bool,int16,uint16,int32,uint32,float32" doc:"layout of the number; default bool for coils, discrete inputs and contacts, uint16 for states, bits and counters, int16 otherwise"`
-	Order    string          `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
-	Scale    float64         `yaml:"scale" default:"1" doc:"value = raw × scale + offset, the value in the unit of the role; for air_heater_power and radiant_power the value is percent of rated power, for speeds what in says"`
-	Offset   float64         `yaml:"offset" default:"0" doc:"added after scaling, in the unit of the scaled value"`
-	Sensor   string          `yaml:"sensor" enum:"pt100,pt1000,type_k,type_j" doc:"the device gives what a resistance thermometer or thermocouple gives: raw × scale + offset is then in Ω or mV; left out = it gives °C"`
-	Junction *ColdJunction   `yaml:"cold_junction" doc:"with a thermocouple: where the temperature of its terminals is read"`
-	Correct  *Correction     `yaml:"correction" doc:"with sensor: what calibration found, in °C; without it scale and offset hold it"`
-	In       string          `yaml:"in" enum:"Hz,percent,rpm" default:"Hz" doc:"drum_speed and blower_speed: what the device counts in"`
-	FullHz   Hertz           `yaml:"full_scale" range:"1..400" doc:"with in: percent, the frequency at 100 %"`
-	Poles    int             `yaml:"poles" range:"2..12" doc:"with in: rpm, the motor's poles"`
-	DeadHz   Hertz           `yaml:"dead_band" range:"0..60" doc:"speeds below this are sent as 0"`
-	Bit      *int            `yaml:"bit" range:"0..15" doc:"one bit of a word, 0 = lowest; outputs that share a word are written together"`
-	Inverted bool            `yaml:"inverted" doc:"the contact is on when the raw value is 0"`
-	Mask     *int            `yaml:"mask" range:"1..65535" doc:"with states: bits that count; default all"`
-	States   map[string]int  `yaml:"states" doc:"status: raw values of stopped, running, fault; commands: raw values of run, stop (or on, off)"`
-	Open     []float64       `yaml:"open_codes" doc:"raw values by which the module reports an open probe"`
-	Min      *float64        `yaml:"min" doc:"least plausible value, in the role's unit; default -10 for temperatures, none for others"`
-	Max      *float64        `yaml:"max" doc:"greatest plausible value; default 450 for temperatures, 900 for heater_element, none for others"`
-	Every    int             `yaml:"every" range:"1..600" default:"1" doc:"read every n-th scan"`
-	Alone    bool            `yaml:"alone" doc:"never read together with neighbours"`
-	Span     int             `yaml:"span" range:"0..125" doc:"the device refuses part reads: read this many registers from the address"`
-	Write    string          `yaml:"write" enum:"single,multiple" default:"single" doc:"function for writing one value; two-register values are always written with multiple"`
-	RefreshS Seconds         `yaml:"refresh" range:"0..60" doc:"write again after this time even if unchanged, for modules with a watchdog; heartbeat: its rhythm"`
-	Cycle    *TimeProportion `yaml:"time_proportioned" doc:"for an on/off heater output"`
-	ReadBack *ReadBack       `yaml:"read_back" doc:"outputs: where the device says what it has taken"`
-}
-
-// ColdJunction is where the temperature of a thermocouple's terminals is read, at
-// the device that reads the thermocouple, °C.
-type ColdJunction struct {
-	Table   string  `yaml:"table" enum:"holding,input_register" doc:"address space; default that of the point"`
-	Address *int    `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
-	Type    string  `yaml:"type" enum:"int16,uint16,int32,uint32,float32" default:"int16" doc:"layout of the number"`
-	Order   string  `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
-	Scale   float64 `yaml:"scale" default:"1" doc:"°C = raw × scale + offset"`
-	Offset  float64 `yaml:"offset" default:"0" doc:"added after scaling, in °C"`
-}
-
-// Correction is what calibration found of a sensor: true = gain × converted +
-// offset.
-type Correction struct {
-	Gain   float64 `yaml:"gain" range:"0.9..1.1" default:"1" doc:"share by which the converted temperature is off"`
-	Offset Kelvins `yaml:"offset" range:"-20..20" default:"0 K" doc:"added to it"`
-}
-
-// ReadBack is where a device says what it has taken of an output, laid out like
-// the output itself: a set point or an output register, not what the motor does.
-type ReadBack struct {
-	Table   string `yaml:"table" enum:"coil,discrete_input,holding,input_register" doc:"address space; default that of the output"`
-	Address *int   `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
-	Every   int    `yaml:"every" range:"1..5" default:"1" doc:"read every n-th scan"`
-}
-
-// DeviceConstant is a register that always holds the same number: a type
-// number, a firmware version, a rated frequency, best a serial number.
-type DeviceConstant struct {
-	Bus     string  `yaml:"bus" need:"yes" doc:"name of a bus"`
-	Unit    int     `yaml:"unit" range:"0..247" default:"1" doc:"unit id"`
-	Table   string  `yaml:"table" need:"yes" enum:"holding,input_register" doc:"address space"`
-	Address *int    `yaml:"address" need:"yes" range:"0..65535" doc:"as in the protocol, counted from 0"`
-	Type    string  `yaml:"type" enum:"int16,uint16,int32,uint32,float32" default:"uint16" doc:"layout of the number; one of two registers also shows a wrong word order"`
-	Order   string  `yaml:"order" enum:"ABCD,CDAB,BADC,DCBA" default:"ABCD" doc:"byte and word order"`
-	Is      float64 `yaml:"is" need:"yes" doc:"the raw number that stands there"`
-	EveryS  Seconds `yaml:"every" range:"1..60" default:"30 s" doc:"read at start and then this often"`
-	What    string  `yaml:"what" doc:"what it is, for messages"`
-}
-
-// Constant is a device constant with its place.
-type Constant struct {
-	Access point.Access
-	Is     float64
-	Name   string // unit and register, and what the file says that it is
-}
-
-// TimeProportion makes a share of power from an on/off output.
-type TimeProportion struct {
-	PeriodS Seconds `yaml:"period" need:"yes" range:"0.5..60" doc:"length of one window"`
-	MinOnS  Seconds `yaml:"min_on" range:"0..30" doc:"shortest time on or off; what is cut is carried to the next window"`
 }
 
 // Drum is the drum, its drive and its speed schedule.
@@ -341,76 +218,10 @@ type Batch struct {
 	HornS        Seconds `yaml:"start_warning" range:"0..10" default:"3 s" doc:"horn before the drum first turns"`
 }
 
-// Trip is one threshold with its delay. The range of At stands at each limit
-// and ends at the hard ceiling that package safety holds.
-type Trip struct {
-	At     Celsius `yaml:"at" doc:"trips at or above"`
-	AfterS Seconds `yaml:"after" range:"0..10" doc:"must stand this long"`
-}
-
-// Limits are the site's values for the built-in interlocks. Defaults are
-// estimates (common practice, no source) that commissioning replaces. Package
-// safety holds hard ceilings above which none of them can be set.
-type Limits struct {
-	BeanHigh     Trip       `yaml:"bean_high" range:"150..250" default:"{at: 245 °C, after: 1 s}" doc:"bean probe"`
-	BeanHeatOff  Celsius    `yaml:"bean_heat_off" range:"100..245" default:"235 °C" doc:"heat is withheld at or above, without a trip"`
-	InletHigh    Trip       `yaml:"inlet_high" range:"100..450" default:"{at: 350 °C, after: 1 s}" doc:"inlet air"`
-	ExhaustHigh  Trip       `yaml:"exhaust_high" range:"100..300" default:"{at: 270 °C, after: 1 s}" doc:"air leaving the drum"`
-	SkinHigh     Trip       `yaml:"skin_high" range:"100..330" default:"{at: 300 °C, after: 2 s}" doc:"drum skin"`
-	ElementHigh  Trip       `yaml:"element_high" range:"100..800" default:"{at: 650 °C, after: 1 s}" doc:"heater element"`
-	LimitHigh    Trip       `yaml:"limit_probe_high" range:"100..380" default:"{at: 320 °C, after: 1 s}" doc:"probe of the independent limit"`
-	SensorBadS   Seconds    `yaml:"sensor_bad" range:"0.1..2" default:"0.75 s" doc:"a needed probe bad for this long trips"`
-	FrozenS      Seconds    `yaml:"frozen" range:"2..60" default:"10 s" doc:"a probe that does not move at all for this long while others do"`
-	RiseKPerS    KelvinRate `yaml:"bean_rise" range:"0.5..20" default:"2 K/s" doc:"a faster rise of the bean probe outside charge, standing for 3 s, trips"`
-	StallS       Seconds    `yaml:"drum_stall" range:"0.5..5" default:"3 s" doc:"no shaft pulse for this long, or 2.5 expected periods if longer"`
-	SlipWarn     Share      `yaml:"drum_slip_warn" range:"0.01..0.5" default:"15 %" doc:"drum slower than expected by this share warns"`
-	SlipTrip     Share      `yaml:"drum_slip_trip" range:"0.05..0.9" default:"40 %" doc:"drum slower than expected by this share trips"`
-	SlipTripS    Seconds    `yaml:"drum_slip_after" range:"0.5..10" default:"3 s" doc:"time for which too much slip must stand"`
-	AirLostS     Seconds    `yaml:"air_lost" range:"0.1..2" default:"0.5 s" doc:"air not proven for this long"`
-	DriveFaultS  Seconds    `yaml:"drive_fault" range:"0..2" default:"0.3 s" doc:"fault of drum drive or blower"`
-	BusLostS     Seconds    `yaml:"unit_lost" range:"0.5..5" default:"2 s" doc:"a needed unit silent for this long"`
-	FanFailS     Seconds    `yaml:"cooling_fan" range:"0.5..20" default:"3 s" doc:"cooling fan not proven after its command"`
-	CoverS       Seconds    `yaml:"cover" range:"0..5" default:"1 s" doc:"cover open"`
-	ScanLateS    Seconds    `yaml:"scan_late" range:"0.2..2" default:"1 s" doc:"a gap between scans longer than this trips"`
-	OffRiseKPerS KelvinRate `yaml:"heat_off_rise" range:"0.05..5" default:"0.3 K/s" doc:"inlet air or skin still rising this fast with heat off"`
-	OffRiseAirS  Seconds    `yaml:"heat_off_wait_air" range:"2..300" default:"15 s" doc:"time after which the inlet air must fall with heat off"`
-	OffRiseSkinS Seconds    `yaml:"heat_off_wait_skin" range:"10..900" default:"90 s" doc:"the same for the drum skin"`
-
-	CollectorHigh Trip    `yaml:"collector_high" range:"60..180" default:"{at: 150 °C, after: 1 s}" doc:"chaff collector; 30 K below it warns"`
-	CabinetHigh   Trip    `yaml:"cabinet_high" range:"40..75" default:"{at: 65 °C, after: 10 s}" doc:"control cabinet; 10 K below it warns"`
-	ProbesApartK  Kelvins `yaml:"bean_probes_apart" range:"2..15" default:"10 K" doc:"two bean probes in beans that differ by more for 10 s trip; by half of it for 30 s warn"`
-	ColdApartK    Kelvins `yaml:"cold_probes_apart" range:"2..15" default:"8 K" doc:"probes of a cold machine that differ by more refuse heat"`
-	AirWeakWarn   Share   `yaml:"air_weak_warn" range:"0.02..0.4" default:"20 %" doc:"measured air flow short of what the blower should give by this share for 30 s warns"`
-	AirWeakTrip   Share   `yaml:"air_weak_trip" range:"0.05..0.6" default:"40 %" doc:"measured air flow short by this share for 3 s trips"`
-	MainsLow      Share   `yaml:"mains_low" range:"0.02..0.3" default:"15 %" doc:"mains below its nominal voltage by this share for 0.2 s trips"`
-}
-
-// Exception is a built-in cause that does not trip until the end of a day: a
-// named person has said so and why. Package safety says which causes may be
-// excepted at all; without the date of today none is.
-type Exception struct {
-	Cause string `yaml:"cause" need:"yes" doc:"the cause as matrix and check name it"`
-	Who   string `yaml:"who" need:"yes" doc:"the person who answers for it"`
-	Until string `yaml:"until" need:"yes" doc:"last day of it, such as 2026-12-31"`
-	Why   string `yaml:"why" need:"yes" doc:"the reason, and what is watched instead"`
-}
-
 // Proofs says how strictly proof tests hold up new roasts. One that failed, or is
 // overdue beyond its grace, always does.
 type Proofs struct {
 	RequireAll bool `yaml:"require_all" doc:"true: a test that was never done holds up new roasts too; for a machine whose commissioning is over"`
-}
-
-// Commissioning says whether the record of commissioning is asked for before beans
-// are heated.
-type Commissioning struct {
-	Bench *Bench `yaml:"bench" doc:"not asked for on this bench or simulated machine; the log and every screen show it"`
-}
-
-// Bench is the word of the person who lets a machine run without commissioning.
-type Bench struct {
-	Who string `yaml:"who" need:"yes" doc:"the person who answers for it"`
-	Why string `yaml:"why" need:"yes" doc:"the reason"`
 }
 
 // FirePlan is what the shop fills in of its fire plan.

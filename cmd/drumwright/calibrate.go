@@ -25,13 +25,14 @@ import (
 )
 
 type calibrateOptions struct {
-	who, method          string
-	ice, boil            []float64
-	pressure, altitude   float64
-	at                   []string
-	turns                []string
-	amps, volts          string
-	days                 int
+	who, method        string
+	ice, boil          []float64
+	pressure, altitude float64
+	at                 []string
+	turns              []string
+	heaterFlags
+	days, putOff         int
+	why                  string
 	write, yes, simulate bool
 }
 
@@ -67,7 +68,12 @@ which it counts, and proposes the change of the machine file. ITEM is
   drum                   --at HZ=SPEED±U in mm/s by tachometer, or
                          --turns HZ=TURNS/SECONDS, at two frequencies or more
   flow                   --at HZ=FLOW±U in kg/h, rising, at two or more
-  air_heater, radiant    --amps A±U and --volts V±U at full power
+  air_heater, radiant    --volts V±U with --amps A±U, or with --meter WH±U/SECONDS, at
+                         full power; the air heater also with --air KG/H±U,
+                         --rise K±U and --duty PERCENT, once all stands still
+
+A calibration that is overdue keeps beans out, 30 days after the day until which it
+counts. --put-off DAYS --why REASON lets it wait, in your name.
 
 Readings are repeated: give --ice and --boil several times. ± covers about 95 %;
 +- will do for ±. With --write the change is written into the machine file once you
@@ -89,8 +95,14 @@ say so.
 	f.StringArrayVar(&o.at, "at", nil, "READING=REFERENCE±U, may be repeated")
 	f.StringArrayVar(&o.turns, "turns", nil, "HZ=TURNS/SECONDS of the drum, may be repeated")
 	f.StringVar(&o.amps, "amps", "", "current at full power, A±U")
+	f.StringVar(&o.meter, "meter", "", "energy that a meter counted at full power, WH±U/SECONDS")
+	f.StringVar(&o.air, "air", "", "air mass flow, kg/h±U")
+	f.StringVar(&o.rise, "rise", "", "with --air: by how much the air is warmer behind the heater than before it, K±U")
+	f.Float64Var(&o.duty, "duty", 0, "with --air: share of power meanwhile, percent")
 	f.StringVar(&o.volts, "volts", "", "voltage at the heater meanwhile, V±U")
 	f.IntVar(&o.days, "days", 0, "for how many days it counts; default 180 for probes, 365 otherwise")
+	f.IntVar(&o.putOff, "put-off", 0, "instead of measuring: let an overdue calibration wait so many days, up to 30, for the reason given with --why")
+	f.StringVar(&o.why, "why", "", "with --put-off: the reason, kept with your name")
 	f.BoolVar(&o.write, "write", false, "write the change into the machine file, once you have said yes")
 	f.BoolVar(&o.yes, "yes", false, "with --write: do not ask")
 	f.BoolVar(&o.simulate, "simulated", false, "mark the record as made on a simulated machine")
@@ -117,6 +129,9 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	if err != nil {
 		return err
 	}
+	if o.putOff != 0 || o.why != "" {
+		return o.wait(m, item, w)
+	}
 	c, err := o.workOut(m, item)
 	if err != nil {
 		return exitError{codeInput, err}
@@ -128,7 +143,7 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	if days == 0 {
 		days = calibrationDays(item)
 	}
-	body, err := json.Marshal(map[string]any{"ice_c": o.ice, "boil_c": o.boil, "pressure_hpa": o.pressure, "at": o.at, "turns": o.turns, "amps": o.amps, "volts": o.volts, "found": c.text})
+	body, err := json.Marshal(map[string]any{"ice_c": o.ice, "boil_c": o.boil, "pressure_hpa": o.pressure, "at": o.at, "turns": o.turns, "amps": o.amps, "meter": o.meter, "air": o.air, "rise": o.rise, "duty": o.duty, "volts": o.volts, "found": c.text})
 	if err != nil {
 		return err
 	}
@@ -163,10 +178,8 @@ func (o *calibrateOptions) workOut(m *profiles.Machine, item string) (*calibrate
 		return o.drum(m)
 	case itemFlow:
 		return o.flow(m)
-	case itemAir:
-		return o.heater(m, "heaters.air.power", float64(m.Heaters.Air.PowerW))
-	case itemRadiant:
-		return o.heater(m, "heaters.radiant.power", float64(m.Heaters.Radiant.PowerW))
+	case itemAir, itemRadiant:
+		return o.heater(m, item)
 	}
 	i, ok := point.InputNamed(item)
 	if !ok || i.Role().Kind != point.Temperature || !m.HasIn[i] {
@@ -318,24 +331,6 @@ func (o *calibrateOptions) flow(m *profiles.Machine) (*calibrated, error) {
 	}
 	c.text = strings.TrimSpace(c.text)
 	c.edits = []amend.Edit{{Path: "air.flow", Lines: lines}}
-	return c, nil
-}
-
-func (o *calibrateOptions) heater(m *profiles.Machine, key string, ratedW float64) (*calibrated, error) {
-	a, err := measured("--amps", o.amps)
-	if err != nil {
-		return nil, err
-	}
-	v, err := measured("--volts", o.volts)
-	if err != nil {
-		return nil, err
-	}
-	p, u := calibrate.RatedW(a.True, a.U, v.True, v.U, float64(m.Heaters.RatedV))
-	c := &calibrated{value: p, u: u, unit: "W", method: "current and voltage at full power",
-		text: fmt.Sprintf("%s: %.0f ± %.0f W at %.0f V; the machine file has %.0f W.", key, p, u, float64(m.Heaters.RatedV), ratedW)}
-	if math.Abs(p-ratedW) > u {
-		c.edits = []amend.Edit{{Path: key, Value: fmt.Sprintf("%.4g W", p)}}
-	}
 	return c, nil
 }
 

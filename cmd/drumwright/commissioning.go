@@ -18,10 +18,19 @@ import (
 const (
 	itemMeasured = "measured"
 	itemGuessed  = "guessed"
+	itemDue      = "due"     // ceased to count, within its grace
+	itemPutOff   = "put off" // by a named person, for some days
 	itemOverdue  = "overdue"
 	itemFailed   = "failed"
 	itemChanged  = "changed since" // wired otherwise than when it was walked
 )
+
+// graceDays is how long after the day until which it counts a finding does not yet
+// hold up a roast (common practice, no source).
+const graceDays = 30
+
+// itemSchedule is what a cold trial finds.
+const itemSchedule = "drum_schedule"
 
 // commissionItem is one thing that commissioning measures.
 type commissionItem struct {
@@ -30,11 +39,18 @@ type commissionItem struct {
 	needed bool // before beans are heated
 	state  string
 	last   *record.Commissioned // nil = never
+	putOff *record.Commissioned // in state itemPutOff: who, why and until when
 }
 
-// commissionState says of each item of a machine where it stands. The last record
-// of an item counts. A record of a simulated machine counts for nothing.
-func commissionState(m *profiles.Machine, kept []record.Commissioned, now time.Time) []commissionItem {
+// stands reports whether the item lets beans be heated.
+func (x *commissionItem) stands() bool {
+	return x.state == itemMeasured || x.state == itemDue || x.state == itemPutOff
+}
+
+// commissionState says of each item of a machine where it stands, in the order in
+// which a shop goes through them. The last record of an item counts. Unless the
+// machine itself is simulated, a record of a simulated machine counts for nothing.
+func commissionState(m *profiles.Machine, kept []record.Commissioned, simulated bool, now time.Time) []commissionItem {
 	items := []commissionItem{{name: record.KindWiring, kind: record.KindWiring, needed: true}}
 	for _, i := range [...]point.Input{point.Bean, point.Bean2, point.InletAir, point.DrumSkin, point.Exhaust} {
 		if m.HasIn[i] {
@@ -42,58 +58,85 @@ func commissionState(m *profiles.Machine, kept []record.Commissioned, now time.T
 		}
 	}
 	items = append(items, commissionItem{name: itemDrum, kind: record.KindCalibration, needed: true}, commissionItem{name: itemFlow, kind: record.KindCalibration, needed: true},
-		commissionItem{name: itemAir, kind: record.KindCalibration}, commissionItem{name: itemRadiant, kind: record.KindCalibration})
+		commissionItem{name: itemAir, kind: record.KindCalibration}, commissionItem{name: itemRadiant, kind: record.KindCalibration},
+		commissionItem{name: itemSchedule, kind: record.KindTrial})
 	hash := wiring.Hash(m)
 	for k := range items {
 		x := &items[k]
 		for i := range kept {
 			c := &kept[i]
-			if c.Kind == x.kind && (c.Item == x.name || x.kind == record.KindWiring) && !c.Simulated {
+			if c.Simulated && !simulated || c.Item != x.name && x.kind != record.KindWiring {
+				continue
+			}
+			switch c.Kind {
+			case x.kind:
 				x.last = c
+			case record.KindPutOff:
+				if until, _ := c.Until(); c.Item == x.name && now.Before(until) {
+					x.putOff = c
+				}
 			}
 		}
-		switch {
-		case x.last == nil:
-			x.state = itemGuessed
-		case x.last.Result != record.ProofPass:
-			x.state = itemFailed
-		case x.kind == record.KindWiring && x.last.Wiring != hash:
-			x.state = itemChanged
-		default:
-			x.state = itemMeasured
-			if until, ends := x.last.Until(); ends && now.After(until) {
-				x.state = itemOverdue
-			}
-		}
+		x.judge(hash, now)
 	}
 	return items
 }
 
+// judge says where an item stands.
+func (x *commissionItem) judge(hash string, now time.Time) {
+	switch {
+	case x.last == nil:
+		x.state = itemGuessed
+		return
+	case x.last.Result != record.ProofPass:
+		x.state = itemFailed
+		return
+	case x.kind == record.KindWiring && x.last.Wiring != hash:
+		x.state = itemChanged
+		return
+	}
+	until, ends := x.last.Until()
+	switch {
+	case !ends || now.Before(until):
+		x.state = itemMeasured
+	case now.Before(until.AddDate(0, 0, graceDays)):
+		x.state = itemDue
+	case x.putOff != nil:
+		x.state = itemPutOff
+	default:
+		x.state = itemOverdue
+	}
+}
+
 // commissionLacks names what is still to be done before beans are heated, "" for
-// nothing. What is overdue was measured once: check says so, and it holds up
 // nothing.
 func commissionLacks(items []commissionItem) string {
 	var missing []string
-	for _, x := range items {
-		if x.needed && x.state != itemMeasured && x.state != itemOverdue {
+	for i := range items {
+		if x := &items[i]; x.needed && !x.stands() {
 			missing = append(missing, fmt.Sprintf("%s (%s)", x.name, x.state))
 		}
 	}
 	if len(missing) == 0 {
 		return ""
 	}
-	return "commissioning is not done: " + strings.Join(missing, ", ") + ". Run: drumwright wiring, drumwright calibrate"
+	return "commissioning is not done: " + strings.Join(missing, ", ") + ". What comes next: drumwright check MACHINE"
 }
 
-// benchOf says why commissioning is not asked for, "" if it is.
-func benchOf(m *profiles.Machine, simulated bool) string {
-	switch b := m.Commissioning.Bench; {
+// benchOf says why commissioning is not asked for, "" if it is. word is what a
+// named person has said on the command line, "NAME: REASON".
+func benchOf(m *profiles.Machine, word string, simulated bool) (string, error) {
+	who, why, _ := strings.Cut(word, ":")
+	who, why = strings.TrimSpace(who), strings.TrimSpace(why)
+	switch {
+	case word != "" && (who == "" || why == ""):
+		return "", fmt.Errorf("--bench %q: write \"NAME: REASON\"; the person named answers for it", word)
 	case simulated || m.Simulation.TimeScale > 1:
-		return "the machine is simulated"
-	case b != nil:
-		return fmt.Sprintf("%s answers for it: %s", b.Who, b.Why)
+		return "the machine is simulated", nil
+	case word != "":
+		return fmt.Sprintf("%s answers for it: %s", who, why), nil
 	}
-	return ""
+	return "", nil
 }
 
 // commissionStore reads the findings; the journal does.
@@ -102,49 +145,97 @@ type commissionStore interface {
 }
 
 // uncommissioned looks what is lacking now.
-func uncommissioned(m *profiles.Machine, store commissionStore) func(context.Context) string {
+func uncommissioned(m *profiles.Machine, store commissionStore, simulated bool) func(context.Context) string {
 	return func(ctx context.Context) string {
 		kept, err := store.Commissioned(ctx)
 		if err != nil {
 			return "the records of commissioning cannot be read: " + err.Error()
 		}
-		return commissionLacks(commissionState(m, kept, time.Now()))
+		return commissionLacks(commissionState(m, kept, simulated, time.Now()))
 	}
 }
 
 // describeCommissioning says what is measured and what is guessed, by the journal
-// as it is now.
+// as it is now, and what to do next.
 func describeCommissioning(w io.Writer, m *profiles.Machine) {
 	kept, note := fromJournal(m, (*journal.Reader).Commissioned)
 	fmt.Fprintf(w, "\nCommissioning%s\n", note)
-	items := commissionState(m, kept, time.Now())
-	for _, state := range [...]string{itemFailed, itemChanged, itemOverdue, itemGuessed, itemMeasured} {
+	items := commissionState(m, kept, false, time.Now())
+	printItems(w, items)
+	lacks, scaled := commissionLacks(items), m.Simulation.TimeScale > 1
+	switch {
+	case scaled:
+		printWrapped(w, "  ", "not asked for before beans are heated: the machine is simulated")
+	case lacks != "":
+		printWrapped(w, "  ", "no beans are heated: "+strings.TrimSuffix(lacks, ". What comes next: drumwright check MACHINE"))
+	}
+	printWrapped(w, "  ", "next: "+nextStep(m, items))
+}
+
+func printItems(w io.Writer, items []commissionItem) {
+	for _, state := range [...]string{itemFailed, itemChanged, itemOverdue, itemPutOff, itemDue, itemGuessed, itemMeasured} {
 		var names []string
-		for _, x := range items {
-			if x.state != state {
-				continue
+		for i := range items {
+			if items[i].state == state {
+				names = append(names, items[i].text())
 			}
-			name := x.name
-			if x.last != nil {
-				name += " " + x.last.When.Local().Format(time.DateOnly) + " by " + x.last.Who
-				if until, ends := x.last.Until(); ends {
-					name += ", until " + until.Local().Format(time.DateOnly)
-				}
-				if x.last.Uncertainty.Known() {
-					name += fmt.Sprintf(", ± %.2g %s", float64(x.last.Uncertainty), x.last.Unit)
-				}
-			}
-			names = append(names, name)
 		}
 		if len(names) > 0 {
 			printWrapped(w, "  ", state+": "+strings.Join(names, "; "))
 		}
 	}
-	lacks, bench := commissionLacks(items), benchOf(m, false)
-	switch {
-	case bench != "":
-		printWrapped(w, "  ", "not asked for before beans are heated: "+bench)
-	case lacks != "":
-		printWrapped(w, "  ", "no beans are heated: "+lacks)
+}
+
+// text is an item with what was found of it.
+func (x *commissionItem) text() string {
+	name := x.name
+	if x.last != nil {
+		name += " " + x.last.When.Local().Format(time.DateOnly) + " by " + x.last.Who
+		if until, ends := x.last.Until(); ends {
+			name += ", until " + until.Local().Format(time.DateOnly)
+		}
+		if x.last.Uncertainty.Known() {
+			name += fmt.Sprintf(", ± %.2g %s", float64(x.last.Uncertainty), x.last.Unit)
+		}
 	}
+	switch x.state {
+	case itemPutOff:
+		until, _ := x.putOff.Until()
+		name += fmt.Sprintf(", put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
+	case itemDue:
+		until, _ := x.last.Until()
+		name += ", beans are kept out from " + until.AddDate(0, 0, graceDays).Local().Format(time.DateOnly) + " on"
+	}
+	return name
+}
+
+// nextStep is what to do next, as a command where there is one: first what beans
+// wait for, in the order of the list, then the rest.
+func nextStep(m *profiles.Machine, items []commissionItem) string {
+	for _, needed := range [...]bool{true, false} {
+		for i := range items {
+			if x := &items[i]; x.needed == needed && (!x.stands() || x.state == itemDue) {
+				return x.command(m)
+			}
+		}
+	}
+	return "drumwright prove --who NAME, for what is due of the proof tests below"
+}
+
+// command is what measures an item.
+func (x *commissionItem) command(m *profiles.Machine) string {
+	calibrate := "drumwright calibrate " + m.File + " " + x.name + " --who NAME "
+	switch x.name {
+	case record.KindWiring:
+		return "drumwright find " + m.File + ", who answers on each bus; then drumwright wiring " + m.File + " --who NAME; with the daemon stopped, the machine cold and empty"
+	case itemDrum:
+		return calibrate + "--turns HZ=TURNS/SECONDS, at two frequencies; turn it with drumwright trial, or from the drive's own panel"
+	case itemFlow:
+		return calibrate + "--at HZ=FLOW±U, at two blower frequencies or more"
+	case itemAir, itemRadiant:
+		return calibrate + "--volts V±U --amps A±U, at full power; or --meter WH±U/SECONDS"
+	case itemSchedule:
+		return "drumwright trial " + m.File + " --who NAME --beans WHICH --out FILE, cold, at the glass"
+	}
+	return calibrate + "--ice READING --boil READING --altitude M"
 }

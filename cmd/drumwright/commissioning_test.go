@@ -33,7 +33,7 @@ func TestBeansAreRefusedUntilCommissioned(t *testing.T) {
 	if book.Bar().Charge != "" {
 		t.Fatalf("barred before commissioning is asked for: %s", book.Bar().Charge)
 	}
-	book.ask(ctx, uncommissioned(m, keep))
+	book.ask(ctx, uncommissioned(m, keep, false))
 	if b := book.Bar(); b.Warm != "" || !strings.Contains(b.Charge, "wiring (guessed), bean (guessed)") {
 		t.Fatalf("bar of a fresh machine: %+v", b)
 	}
@@ -68,14 +68,41 @@ func TestBeansAreRefusedUntilCommissioned(t *testing.T) {
 			t.Errorf("after %s %s %s: %+v, want %q", c.kind, c.item, c.result, got, want)
 		}
 	}
+	// They count for 30 days, and 30 more of grace; then beans are kept out again,
+	// until they are made anew, or a named person puts them off for some days.
 	kept, err := keep.Commissioned(ctx)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, x := range commissionState(m, kept, time.Now().AddDate(0, 0, 31)) {
-		if x.needed && x.state != itemOverdue {
-			t.Errorf("a month later %s is %s, want overdue", x.name, x.state)
+	state := func(days int) (want map[string]int) {
+		want = map[string]int{}
+		items := commissionState(m, kept, false, time.Now().AddDate(0, 0, days))
+		for i := range items {
+			if items[i].kind == record.KindCalibration && items[i].needed {
+				want[items[i].state]++
+			}
 		}
+		want["lacking"] = strings.Count(commissionLacks(items), "(")
+		return want
+	}
+	for _, c := range []struct {
+		days    int
+		state   string
+		lacking int
+	}{{0, itemMeasured, 0}, {31, itemDue, 0}, {59, itemDue, 0}, {61, itemOverdue, 5}} {
+		got := state(c.days)
+		// The wiring's record counts for 30 days in this test as well.
+		if lacking := min(c.lacking, 5); got[c.state] != 5 || got["lacking"] < lacking || c.lacking == 0 && got["lacking"] > 0 {
+			t.Errorf("after %d days: %v, want 5 × %s", c.days, got, c.state)
+		}
+	}
+	off := record.Commissioned{Kind: record.KindPutOff, Item: "bean", Who: "Ada", When: time.Now().AddDate(0, 0, 60), Method: "kettle on order", ValidDays: 14, Result: record.ProofPass}
+	kept = append(kept, off)
+	if got := state(61); got[itemPutOff] != 1 || got[itemOverdue] != 4 {
+		t.Errorf("put off: %v", got)
+	}
+	if got := state(75); got[itemPutOff] != 0 || got[itemOverdue] != 5 {
+		t.Errorf("put off and over: %v", got)
 	}
 }
 
@@ -105,15 +132,18 @@ func TestCalibratingLeavesTheWiringAsWalked(t *testing.T) {
 
 func TestBench(t *testing.T) {
 	m := &profiles.Machine{}
-	if got := benchOf(m, false); got != "" {
-		t.Errorf("a machine without a word is a bench: %s", got)
+	for word, want := range map[string]string{"": "", "Ada: no heaters": "Ada answers for it: no heaters"} {
+		if got, err := benchOf(m, word, false); got != want || err != nil {
+			t.Errorf("%q: %q, %v", word, got, err)
+		}
 	}
-	m.Commissioning.Bench = &profiles.Bench{Who: "Ada", Why: "no heaters"}
-	if got := benchOf(m, false); !strings.Contains(got, "Ada") || !strings.Contains(got, "no heaters") {
-		t.Errorf("bench: %q", got)
+	for _, word := range []string{"Ada", "Ada: ", ": because"} {
+		if got, err := benchOf(m, word, false); err == nil {
+			t.Errorf("%q is taken: %q", word, got)
+		}
 	}
-	m.Commissioning.Bench, m.Simulation.TimeScale = nil, 10
-	if benchOf(m, false) == "" {
+	m.Simulation.TimeScale = 10
+	if got, err := benchOf(m, "", false); got == "" || err != nil {
 		t.Error("a machine that runs faster than life is asked for commissioning")
 	}
 }

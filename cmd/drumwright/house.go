@@ -22,13 +22,14 @@ type house struct {
 }
 
 // newHouse describes the machine once: it does not change while the daemon runs.
-func newHouse(m *profiles.Machine, folder, today string, simulated bool, scale float64) (*house, error) {
+// bench says why commissioning is not asked for, "" if it is.
+func newHouse(m *profiles.Machine, folder, today, bench string, simulated bool, scale float64) (*house, error) {
 	exceptions, err := safety.Exceptions(m, today)
 	if err != nil {
 		return nil, err
 	}
-	if b := m.Commissioning.Bench; b != nil {
-		exceptions = append(exceptions, "commissioning is not asked for: "+benchOf(m, false))
+	if bench != "" && !simulated {
+		exceptions = append(exceptions, "commissioning is not asked for: "+bench)
 	}
 	v := record.MachineView{Name: m.About.Name, Site: m.About.Site, Note: m.About.Note, Hash: m.Hash, Version: versionText(),
 		Simulated: simulated, TimeScale: scale, Strips: strips(m), NotCovered: list(m.Missing()), Exceptions: list(exceptions),

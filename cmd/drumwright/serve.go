@@ -29,6 +29,7 @@ import (
 type serveOptions struct {
 	recipes  string
 	logLevel string
+	bench    string
 	forS     float64
 	practice float64 // on a simulated machine in the same program, so many times faster than life; 0 = a real one
 }
@@ -57,6 +58,7 @@ machine only: over the local socket or from a loopback address.
 	f := c.Flags()
 	f.StringVar(&o.recipes, "recipes", "", "folder of recipes; default recipes beside the machine file")
 	f.StringVar(&o.logLevel, "log", "info", "debug, info, warn or error; SIGUSR1 turns debug on while it runs, SIGUSR2 off again")
+	f.StringVar(&o.bench, "bench", "", "\"NAME: REASON\": heat beans on a bench or simulated machine that was not commissioned; NAME answers for it, log and every screen show it")
 	f.Float64Var(&o.forS, "for", 0, "end after so many seconds and print how punctual the scan was; 0 = run until told")
 	return c
 }
@@ -70,6 +72,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	m, err := profiles.LoadMachine(file)
 	if err != nil {
 		return err
+	}
+	bench, err := benchOf(m, o.bench, o.practice > 0)
+	if err != nil {
+		return exitError{codeInput, err}
 	}
 	if o.recipes == "" {
 		o.recipes = filepath.Join(filepath.Dir(file), "recipes")
@@ -184,10 +190,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		runner.Sinks = append(runner.Sinks, mqtt)
 	}
 	proofs := newProofBook(ctx, m, keep, log)
-	if bench := benchOf(m, practice != nil); bench != "" {
+	if bench != "" {
 		log.Warn("commissioning is not asked for", "why", bench)
 	} else {
-		proofs.ask(ctx, uncommissioned(m, keep))
+		proofs.ask(ctx, uncommissioned(m, keep, false))
 	}
 	board := newComputer(os.DirFS("/"), filepath.Dir(m.Telemetry.Journal), log)
 	runner.Bars = func() control.Bar {
@@ -200,7 +206,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	runner.Sinks = append(runner.Sinks, byItself)
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
 		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
-	shop, err := newHouse(m, o.recipes, restored.Today, practice != nil || scale > 1, scale)
+	shop, err := newHouse(m, o.recipes, restored.Today, bench, practice != nil || scale > 1, scale)
 	if err != nil {
 		return err
 	}

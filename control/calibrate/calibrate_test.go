@@ -88,6 +88,27 @@ func TestRatio(t *testing.T) {
 	}
 }
 
+// 50 Wh in 100 s are 1800 W; at 207 V, a tenth low, the heater is one of 1800/0.81 W.
+// By definition of the units; the errors add as squares, the voltage's twice.
+func TestMetered(t *testing.T) {
+	w, u := MeteredW(50, 0.5, 100, 1, 207, 0, 230)
+	if math.Abs(w-1800/0.81) > 1e-9 || math.Abs(u/w-math.Hypot(0.01, 0.01)) > 1e-12 {
+		t.Errorf("%g ± %g", w, u)
+	}
+	if _, u := MeteredW(50, 0, 100, 0, 230, 2.3, 230); math.Abs(u/1800-0.02) > 1e-12 {
+		t.Errorf("1 %% of voltage makes %g of power", u/1800)
+	}
+}
+
+// 36 kg/h of air (0.01 kg/s) of 1010 J/(kg K), warmer by 200 K, carry 2020 W; at half
+// duty, with all of it in the air, the heater is one of 4040 W.
+func TestBalance(t *testing.T) {
+	w, u := BalanceW(0.01, 0.0005, 1010, 200, 2, 0.5, 1, 0, 230, 0, 230)
+	if math.Abs(w-4040) > 1e-9 || math.Abs(u/w-math.Hypot(0.05, 0.01)) > 1e-12 {
+		t.Errorf("%g ± %g", w, u)
+	}
+}
+
 // 8.00 A at 225 V is a heater of 8/225·230² W at 230 V.
 func TestRated(t *testing.T) {
 	w, u := RatedW(8, 0.08, 225, 1, 230)

@@ -115,9 +115,3 @@ func FitRatio(points []Point) (k, u float64, err error) {
 	return k, coverage * math.Sqrt(math.Max(1, chi/float64(len(points)-1))/sxx), nil
 }
 
-// RatedW is a heater's power at its nominal voltage, from a current and a voltage
-// measured at once, for a resistance that does not depend on its warmth.
-func RatedW(amps, ampsU, volts, voltsU, nominalV float64) (w, u float64) {
-	w = amps / volts * nominalV * nominalV
-	return w, w * math.Hypot(ampsU/amps, voltsU/volts)
-}

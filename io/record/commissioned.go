@@ -6,10 +6,12 @@ import "time"
 const (
 	KindWiring      = "wiring"
 	KindCalibration = "calibration"
+	KindTrial       = "trial"   // a cold trial of drum speeds
+	KindPutOff      = "put off" // the word of a person that an overdue calibration may wait
 )
 
-// Commissioned is one finding of commissioning as it was made: a wiring walk or a
-// calibration. It is never changed: a later one of the same kind and item counts
+// Commissioned is one finding of commissioning as it was made, or the word that one
+// is put off. It is never changed: a later one of the same kind and item counts
 // instead.
 type Commissioned struct {
 	N           uint64    `json:"n"` // number in the journal, rising; 0 before it is kept
