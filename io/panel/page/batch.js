@@ -17,8 +17,9 @@ const CUP = ['aroma', 'flavour', 'aftertaste', 'acidity', 'body', 'balance', 'un
 
 export function batchView(ctx, id, el, changed) {
   const path = `/api/v1/batches/${encodeURIComponent(id)}`;
-  let told = '';
-  const load = () => get(path).then(show).catch(e => put(el, h('p', {}, e.message)));
+  let told = '', asked = 0;
+  // An answer that a later one has overtaken is old and is not shown.
+  const load = () => { const n = ++asked; return get(path).then(b => { if (n === asked) show(b); }).catch(e => put(el, h('p', {}, e.message))); };
   const enter = (who, f, value, item = '') => post(`${path}/entries`, { who, field: f, value, ...(item ? { item } : {}) });
   const again = t => { told = t; load(); changed(); return t; };
 
