@@ -66,6 +66,13 @@ func writeReport(ctx context.Context, o *reportOptions, args []string, stdout io
 	if asked != 1 {
 		return exitError{codeInput, errors.New("name one: a batch, --compare, --lot or --month")}
 	}
+	var id uint64
+	if len(args) == 1 {
+		var err error
+		if id, err = batchNumber(args[0]); err != nil {
+			return err
+		}
+	}
 	r, err := journal.OpenReader(o.journal)
 	if err != nil {
 		return err
@@ -75,10 +82,6 @@ func writeReport(ctx context.Context, o *reportOptions, args []string, stdout io
 	name := ""
 	switch {
 	case len(args) == 1:
-		id, e := batchNumber(args[0])
-		if e != nil {
-			return e
-		}
 		name = fmt.Sprintf("batch-%d.html", id)
 		err = reportBatch(ctx, r, id, &page)
 	case o.compare != "":

@@ -14,6 +14,8 @@ type sums struct {
 	greenKg, weighedGreenKg         float64
 	roastedKg, lossSum, kWh, kWhKgs float64
 	lossN                           int
+	estimatedKg                     float64 // roasted mass of those not weighed, by the estimated loss
+	unknown                         int     // neither weighed nor estimated
 }
 
 func (s *sums) add(k *record.KeptBatch) {
@@ -28,6 +30,10 @@ func (s *sums) add(k *record.KeptBatch) {
 		s.weighed++
 		s.roastedKg += float64(k.WeighedKg)
 		add(&s.weighedGreenKg, k.ChargedKg())
+	} else if kg := k.EstimatedKg(); kg.Known() {
+		s.estimatedKg += float64(kg)
+	} else {
+		s.unknown++
 	}
 	if v, _ := k.LossShare(); v.Known() {
 		s.lossN++
@@ -50,13 +56,20 @@ func (s *sums) row(name string) []string {
 	if s.weighed > 0 {
 		roasted = signless(s.roastedKg, 2)
 	}
+	all := "–"
+	if s.unknown == 0 {
+		all = signless(s.roastedKg+s.estimatedKg, 2)
+		if s.weighed < s.done {
+			all = "≈ " + all + ", " + signless(s.estimatedKg, 2) + " of it estimated"
+		}
+	}
 	return []string{name, strconv.Itoa(s.done), signless(s.greenKg, 2), strconv.Itoa(s.weighed), roasted, share(100*(s.weighedGreenKg-s.roastedKg), s.weighedGreenKg, 1),
-		share(100*s.lossSum, float64(s.lossN), 1), signless(s.kWh, 1), share(s.kWh, s.kWhKgs, 3)}
+		all, share(100*s.lossSum, float64(s.lossN), 1), signless(s.kWh, 1), share(s.kWh, s.kWhKgs, 3)}
 }
 
 // monthTable sums up by recipe.
 func monthTable(rows []*record.KeptBatch) report.Table {
-	t := report.Table{Head: []string{"recipe", "batches", "green kg", "weighed", "roasted kg of these", "loss of these, %", "loss of all, some estimated, %", "kWh", "kWh/kg"}}
+	t := report.Table{Head: []string{"recipe", "batches", "green kg", "weighed", "roasted kg of these", "loss of these, %", "roasted kg of all", "loss of all, some estimated, %", "kWh", "kWh/kg"}}
 	var names []string
 	by, total := map[string]*sums{}, &sums{}
 	for _, k := range rows {

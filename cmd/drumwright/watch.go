@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -95,13 +96,27 @@ func picture(ctx context.Context, d *localAPI) (string, error) {
 	return say.Text(&n, &v, &a), nil
 }
 
+// insteadOfDo is what leads the commands that need more than one word.
+var insteadOfDo = map[record.Kind]string{
+	record.TryLoop:  ", use drumwright tune for it",
+	record.TurnDrum: ", use drumwright trial for it",
+}
+
+// doKinds are the commands that do can give whole.
+func doKinds() []string {
+	var kinds []string
+	for _, k := range record.Kinds {
+		if insteadOfDo[k] == "" {
+			kinds = append(kinds, string(k))
+		}
+	}
+	return kinds
+}
+
 func doCommand() *cobra.Command {
 	address, who := "", ""
 	var cmdline record.Command
-	kinds := make([]string, len(record.Kinds))
-	for i, k := range record.Kinds {
-		kinds[i] = string(k)
-	}
+	kinds := doKinds()
 	c := &cobra.Command{
 		Use:   "do COMMAND",
 		Short: "Give the machine a command, as the operator page does",
@@ -110,16 +125,21 @@ that set something in motion, give heat or lift a protection are taken at the
 machine only: over its local socket or from a loopback address.
 
 Commands: ` + strings.Join(kinds, ", ") + `.
+To find gains by an experiment use drumwright tune; to turn the cold drum at a
+speed use drumwright trial.
 
 ` + exitHelp,
 		Args:      cobra.ExactArgs(1),
 		ValidArgs: kinds,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			cmdline.Kind = record.Kind(args[0])
+			if !slices.Contains(kinds, args[0]) {
+				return exitError{codeInput, fmt.Errorf("%q is no command of do%s: allowed are %s", args[0], insteadOfDo[cmdline.Kind], strings.Join(kinds, ", "))}
+			}
 			d, err := dialDaemon(address)
 			if err != nil {
 				return err
 			}
-			cmdline.Kind = record.Kind(args[0])
 			ctx, cancel := context.WithTimeout(cmd.Context(), 10*time.Second)
 			defer cancel()
 			if err := d.order(ctx, cmdline, who); err != nil {

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -43,7 +45,27 @@ func TestWatchAndDo(t *testing.T) {
 			t.Errorf("%d columns: %s", n, line)
 		}
 	}
-	if code, text := run("do", "dance"); code == codeOK || !strings.Contains(text, "dance") {
-		t.Errorf("%d %s", code, text)
+}
+
+// What is misspelt, or needs more than do can say, is refused before a daemon is
+// looked for.
+func TestDoRefusesWithoutADaemon(t *testing.T) {
+	for name, want := range map[string]string{"dance": "allowed are load-recipe", "turn-drum": "drumwright trial", "experiment": "drumwright tune"} {
+		if text := printed(t, codeInput, "do", name, "--address", "127.0.0.1:1"); !strings.Contains(text, want) {
+			t.Errorf("do %s: %s", name, text)
+		}
 	}
+	for _, kind := range []string{"experiment", "turn-drum"} {
+		if slices.Contains(doKinds(), kind) {
+			t.Errorf("do offers %s, which it cannot say whole", kind)
+		}
+	}
+}
+
+func TestJournalNotFoundSaysWhatToDo(t *testing.T) {
+	missing := filepath.Join(t.TempDir(), "none.db")
+	if text := printed(t, codeFailed, "batches", "--journal", missing); !strings.Contains(text, "name it with --journal, or start the daemon once") {
+		t.Error(text)
+	}
+	printed(t, codeInput, "report", "x", "--journal", missing)
 }

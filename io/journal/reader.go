@@ -25,7 +25,9 @@ type Reader struct {
 // OpenReader opens a journal that exists, to read only.
 func OpenReader(path string) (_ *Reader, err error) {
 	fail := func(err error) (*Reader, error) { return nil, fmt.Errorf("read journal %s: %w", path, err) }
-	if _, err := os.Stat(path); err != nil {
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		return fail(fmt.Errorf("%w: name it with --journal, or start the daemon once", err))
+	} else if err != nil {
 		return fail(err)
 	}
 	// A reader of a write-ahead log takes part in its shared index and so needs

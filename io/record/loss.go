@@ -16,3 +16,12 @@ func (k *KeptBatch) LossShare() (share Number, weighed bool) {
 	}
 	return k.LossAtDrop, false
 }
+
+// EstimatedKg is what the beans of a batch that was not weighed should weigh
+// roasted: the green mass less the loss estimated at the drop.
+func (k *KeptBatch) EstimatedKg() Number {
+	if green := k.ChargedKg(); green.Known() && k.LossAtDrop.Known() {
+		return green * (1 - k.LossAtDrop)
+	}
+	return Unknown
+}
