@@ -89,6 +89,7 @@ type roast struct {
 	lowC      float64
 	lowS      float64
 	crackS    float64
+	listen    bool    // first crack is to be listened for
 	dropS     float64 // since charge
 	dropC     float64
 	dropLoss  float64

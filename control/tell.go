@@ -33,10 +33,26 @@ var dropSoon = [...]struct {
 	{65, "Drop in about a minute: get ready."},
 }
 
-// crackNearC is the estimated bean temperature from which first crack is to be
-// listened for. It is commonly heard from there to some 15 K above (common
-// practice, no source).
-const crackNearC = 188.0
+// First crack is to be listened for from crackListenS before it is foreseen, or
+// twice the foresight's sd if that is more, but no more than a minute; from the
+// estimated bean temperature crackNearC where nothing is foreseen. It is commonly
+// heard from there to some 15 K above (common practice, no source).
+const (
+	crackListenS = 30.0
+	crackNearC   = 188.0
+)
+
+// crackNear reports whether first crack is to be listened for. Once it is, it stays
+// so, however the foresight moves.
+func (c *Controller) crackNear() bool {
+	switch r := &c.roast; {
+	case c.crackDueS > 0:
+		r.listen = r.listen || c.sinceCharge() >= c.crackDueS-math.Min(2*crackListenS, math.Max(crackListenS, 2*c.crackDueSdS))
+	case c.observing:
+		r.listen = r.listen || c.estimate.BeanC >= crackNearC
+	}
+	return c.roast.listen
+}
 
 // tell is what the operator does next.
 func (c *Controller) tell(rec *record.Scan) string {
@@ -172,7 +188,7 @@ func (c *Controller) tellRoast() string {
 		return dropSoon[r.dropSoon].text
 	case r.crackS > 0:
 		return "First crack is noted. Get ready for the drop."
-	case c.observing && c.estimate.BeanC >= crackNearC:
+	case c.crackNear():
 		return "First crack is expected: listen, and note it when it comes."
 	case !r.turned:
 		return "The beans are in: see that gate and door are shut."

@@ -114,4 +114,3 @@ func FitRatio(points []Point) (k, u float64, err error) {
 	}
 	return k, coverage * math.Sqrt(math.Max(1, chi/float64(len(points)-1))/sxx), nil
 }
-
