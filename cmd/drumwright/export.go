@@ -75,6 +75,7 @@ var batchExport = []exportColumn[record.KeptBatch]{
 	{"weighed_kg", "roasted, kg, by the scale", func(k *record.KeptBatch) any { return k.WeighedKg }},
 	{"weighed_loss", "share of green mass, by the scale", func(k *record.KeptBatch) any { return k.WeighedLoss }},
 	{"loss_at_drop", "share of green mass, estimated", func(k *record.KeptBatch) any { return k.LossAtDrop }},
+	{"estimated_kg", "roasted, kg, an estimate: green mass less loss_at_drop; use it where weighed_kg is empty", func(k *record.KeptBatch) any { return k.EstimatedKg() }},
 	{"turn_s", "turning point, s since charge", func(k *record.KeptBatch) any { return k.TurnS }},
 	{"turn_c", "turning point, °C", func(k *record.KeptBatch) any { return k.TurnC }},
 	{"first_crack_s", "heard, s since charge", func(k *record.KeptBatch) any { return k.FirstCrackS }},

@@ -16,7 +16,8 @@ export function batchesPage(ctx, chosen) {
   const find = field('Search', { value: remembered.text, maxlength: 100, hint: 'recipe, lot, tag, note' }), from = field('From', { value: remembered.from, type: 'date' }), to = field('To', { value: remembered.to, type: 'date' });
   const kind = h('select', {}, [['', 'all'], ['done', 'done'], ['aborted', 'broken off']].map(([v, t]) => h('option', { value: v, selected: remembered.result === v }, t)));
   const filter = h('form', { class: 'filter' }, h('div', { class: 'fields' }, find.el, from.el, to.el, h('label', { class: 'field' }, h('span', {}, 'Result'), kind)), h('div', { class: 'line end' }, h('button', { type: 'submit', class: 'b' }, h('span', { class: 'label' }, 'Show'))));
-  const month = field('Month', { type: 'month', value: new Date().toISOString().slice(0, 7) }), sheet = h('a', { target: '_blank', rel: 'noopener' }, 'Sheet of the month'), csv = h('a', {}, 'Table for a spreadsheet (CSV)');
+  const today = new Date(); // in the shop's time: the first morning of a month is not the last of the one before
+  const month = field('Month', { type: 'month', value: `${today.getFullYear()}-${String(today.getMonth() + 1).padStart(2, '0')}` }), sheet = h('a', { target: '_blank', rel: 'noopener' }, 'Sheet of the month'), csv = h('a', {}, 'Table for a spreadsheet (CSV)');
   const months = () => {
     const m = /^\d{4}-\d\d$/.test(month.text) ? month.text : '';
     sheet.toggleAttribute('href', false); csv.toggleAttribute('href', false);
