@@ -177,6 +177,27 @@ func TestNoHeaderLeadsToTheMachine(t *testing.T) {
 	}
 }
 
+// A proxy beside the daemon connects from here; any one of the headers by which
+// proxies tell of themselves shows that whoever asks is elsewhere.
+func TestRelayedIsNotHere(t *testing.T) {
+	for _, h := range [][2]string{{"Forwarded", "for=192.0.2.7"}, {"X-Forwarded-For", "192.0.2.7"}, {"X-Forwarded-Proto", "http"}, {"X-Forwarded-Host", "roaster.example"},
+		{"X-Forwarded-Port", "80"}, {"X-Forwarded-Server", "roaster.example"}, {"X-Real-IP", "192.0.2.7"}, {"Via", "1.1 roaster.example"}, {"Via", ""}} {
+		for name, place := range map[string]func(*http.Request){"loopback": here, "socket": overSocket} {
+			s, o, led := guardedPanel(false, false)
+			w := httptest.NewRecorder()
+			r := request("POST", commandPath, `{"kind":"warm"}`, place, header(h[0], h[1]))
+			s.Handler().ServeHTTP(w, r)
+			if w.Code != 403 || len(o.got) > 0 {
+				t.Errorf("%s over %s: %d, %+v", h, name, w.Code, o.got)
+			}
+			checkProblem(t, w, r)
+			if len(led.got) != 1 || led.got[0].Accepted || led.got[0].Local {
+				t.Errorf("%s over %s is noted as %+v", h, name, led.got)
+			}
+		}
+	}
+}
+
 func TestSource(t *testing.T) {
 	s, _, _ := guardedPanel(true, false)
 	at := func(a string) func(*http.Request) { return from(peer{viewing: true, addr: netip.MustParseAddr(a)}) }

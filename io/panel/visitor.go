@@ -48,8 +48,9 @@ func markPeer(ctx context.Context, c net.Conn) context.Context {
 	return context.WithValue(ctx, peerKey{}, p)
 }
 
-// relayHeaders are set by proxies. Whoever sets them is not at the machine.
-var relayHeaders = []string{"Forwarded", "X-Forwarded-For", "X-Real-Ip", "Via"}
+// relayHeaders are set by proxies, by some only one of them. Whoever sets one is
+// not at the machine.
+var relayHeaders = []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Proto", "X-Forwarded-Host", "X-Forwarded-Port", "X-Forwarded-Server", "X-Real-Ip", "Via"}
 
 func relayed(r *http.Request) bool {
 	for _, h := range relayHeaders {
