@@ -143,6 +143,11 @@ func (o *trialOptions) run(ctx context.Context, name string, in io.Reader, w io.
 			return err
 		}
 	}
+	if o.from == "" && !o.simulate {
+		if err := keepTrial(m, file); err != nil {
+			return fmt.Errorf("the trial is not in the journal, its file is whole: %w", err)
+		}
+	}
 	return o.report(w, file, fit, earlier)
 }
 

@@ -10,7 +10,9 @@ import (
 
 	"gopkg.in/yaml.v3"
 
+	"drumwright/cmd/drumwright/internal/wiring"
 	"drumwright/control/drum"
+	"drumwright/io/record"
 	"drumwright/profiles"
 )
 
@@ -100,6 +102,18 @@ func (f *trialFile) write(path string) error {
 		return err
 	}
 	return os.WriteFile(path, b.Bytes(), 0o644)
+}
+
+// keepTrial keeps a trial that was made at the machine among the findings of
+// commissioning. Its figure is the speed of green beans; the body holds all of it.
+func keepTrial(m *profiles.Machine, f *trialFile) error {
+	body, err := yaml.Marshal(f)
+	if err != nil {
+		return err
+	}
+	return keepCommissioned(m.Telemetry.Journal, []record.Commissioned{{Kind: record.KindTrial, Item: itemSchedule, Who: f.Trial.Who, When: f.Trial.When,
+		Method: "cold trial at the glass, law by " + string(f.Result.Law), Value: record.Number(f.Result.GreenMMS), Uncertainty: record.Number(f.Result.GreenU), Unit: "mm/s",
+		Result: record.ProofPass, Wiring: wiring.Hash(m), Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: f.Trial.Simulated}})
 }
 
 // readTrial reads a kept trial strictly.

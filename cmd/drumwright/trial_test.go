@@ -16,8 +16,10 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"drumwright/control/drum"
+	"drumwright/io/journal"
 	"drumwright/io/peertest"
 	"drumwright/io/point"
+	"drumwright/io/record"
 	"drumwright/profiles"
 )
 
@@ -79,6 +81,41 @@ func TestTrialRefusals(t *testing.T) {
 	} {
 		if code, _, errs := drumwright(t, append([]string{"trial", "heron-1000"}, c.args...)...); code != c.code || !strings.Contains(errs, c.want) {
 			t.Errorf("%v: code %d, %q", c.args, code, errs)
+		}
+	}
+}
+
+// What a trial at the machine has found stands among what commissioning knows.
+func TestTrialIsKept(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "trial.yaml")
+	if code, _, errs := drumwright(t, "trial", "heron-1000", "--simulate", "--repeats", "2", "--stage", "green=0", "--stage", "middle=10", "--stage", "end=20", "--who", "Ada", "--out", path); code != codeOK {
+		t.Fatal(errs)
+	}
+	f, err := readTrial(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := machineFrom("heron-1000")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Telemetry.Journal = filepath.Join(t.TempDir(), "drumwright.db")
+	f.Trial.Simulated = false // as if at the machine
+	if err := keepTrial(m, f); err != nil {
+		t.Fatal(err)
+	}
+	r, err := journal.OpenReader(m.Telemetry.Journal)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	kept, err := r.Commissioned(context.Background())
+	if err != nil || len(kept) != 1 || kept[0].Who != "Ada" || kept[0].Value != record.Number(f.Result.GreenMMS) || kept[0].Unit != "mm/s" || !strings.Contains(kept[0].Body, "marks_mm_per_s") {
+		t.Fatalf("%+v, %v", kept, err)
+	}
+	for _, x := range commissionState(m, kept, false, time.Now()) {
+		if x.name == itemSchedule && x.state != itemMeasured {
+			t.Errorf("the schedule is %s", x.state)
 		}
 	}
 }
