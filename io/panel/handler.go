@@ -38,13 +38,13 @@ func (s *Server) routes() []route {
 		{"GET", sessionPath, none, s.session},
 		{"POST", sessionPath, none, s.signIn},
 		{"DELETE", sessionPath, none, s.signOut},
-		{"GET", "/api/v1/state", look, s.state},
+		{"GET", "/api/v1/state", look, s.ofScan(stateOf)},
 		{"GET", streamPath, look, s.stream.serve},
-		{"GET", "/api/v1/now", look, s.now},
+		{"GET", "/api/v1/now", look, s.ofScan(nowOf)},
 		{"GET", "/api/v1/machine", look, s.machine},
 		{"GET", "/api/v1/recipes", look, s.recipes},
 		{"GET", "/api/v1/recipes/{name}", look, s.recipe},
-		{"GET", "/api/v1/alarms", look, s.alarms},
+		{"GET", "/api/v1/alarms", look, s.ofScan(alarmsOf)},
 		{"GET", "/api/v1/alarms/history", look, s.history},
 		{"POST", commandPath, none, s.command},
 		{"GET", "/api/v1/batches", look, s.batches},
@@ -143,23 +143,20 @@ func notFound(w http.ResponseWriter, r *http.Request) {
 	fail(w, r, http.StatusNotFound, "there is nothing here")
 }
 
-func (s *Server) state(w http.ResponseWriter, r *http.Request) {
-	last := s.last.Load()
-	if last == nil {
-		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
-		return
+// ofScan answers with what is made of the last scan.
+func (s *Server) ofScan(view func(*record.Scan) any) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		last := s.last.Load()
+		if last == nil {
+			fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
+			return
+		}
+		reply(w, view(&last.scan))
 	}
-	reply(w, record.NewView(&last.scan))
 }
 
-func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
-	last := s.last.Load()
-	if last == nil {
-		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
-		return
-	}
-	reply(w, record.NewAlarmsView(&last.scan))
-}
+func stateOf(s *record.Scan) any  { return record.NewView(s) }
+func alarmsOf(s *record.Scan) any { return record.NewAlarmsView(s) }
 
 func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 	if s.cfg.History == nil {

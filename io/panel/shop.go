@@ -11,18 +11,9 @@ import (
 )
 
 // nowOf puts a scan into words.
-func nowOf(s *record.Scan) say.Now {
+func nowOf(s *record.Scan) any {
 	p := pictureOf(s)
 	return say.Of(&p.view, &p.list)
-}
-
-func (s *Server) now(w http.ResponseWriter, r *http.Request) {
-	last := s.last.Load()
-	if last == nil {
-		fail(w, r, http.StatusServiceUnavailable, "no scan has been made yet")
-		return
-	}
-	reply(w, nowOf(&last.scan))
 }
 
 // machineHere is the machine as the one who asks may use it.
