@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -107,7 +108,15 @@ func (f *trialFile) write(path string) error {
 // keepTrial keeps a trial that was made at the machine among the findings of
 // commissioning. Its figure is the speed of green beans; the body holds all of it.
 func keepTrial(m *profiles.Machine, f *trialFile) error {
-	body, err := yaml.Marshal(f)
+	text, err := yaml.Marshal(f)
+	if err != nil {
+		return err
+	}
+	var keys map[string]any // the file's own, so that the record reads as the file does
+	if err := yaml.Unmarshal(text, &keys); err != nil {
+		return err
+	}
+	body, err := json.Marshal(keys)
 	if err != nil {
 		return err
 	}
