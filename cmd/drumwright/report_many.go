@@ -265,10 +265,17 @@ func oldestFirst(list []record.KeptBatch) []*record.KeptBatch {
 
 func tail(rows []*record.KeptBatch, n int) []*record.KeptBatch { return rows[max(0, len(rows)-n):] }
 
+func batchCount(n int) string {
+	if n == 1 {
+		return "1 batch"
+	}
+	return fmt.Sprintf("%d batches", n)
+}
+
 // summary is what lots and months have in common. The limits of the charts are
 // made from base or, when that is too little, from the batches themselves.
 func summary(title string, rows, base []*record.KeptBatch) *report.Overview {
-	o := &report.Overview{Title: title, About: fmt.Sprintf("%d batches, %s to %s, printed %s", len(rows), localTime(rows[0].Charged), localTime(rows[len(rows)-1].Charged),
+	o := &report.Overview{Title: title, About: fmt.Sprintf("%s, %s to %s, printed %s", batchCount(len(rows)), localTime(rows[0].Charged), localTime(rows[len(rows)-1].Charged),
 		time.Now().Format("2006-01-02 15:04"))}
 	var done []*record.KeptBatch
 	var broken []string
@@ -310,10 +317,10 @@ func summary(title string, rows, base []*record.KeptBatch) *report.Overview {
 	case len(moved) > 0:
 		o.Result = "More than chance has moved: " + strings.Join(moved, ", ") + ". See the charts."
 	default:
-		o.Result = fmt.Sprintf("%d batches, nothing that chance would not do.", len(done))
+		o.Result = batchCount(len(done)) + ", nothing that chance would not do."
 		for _, c := range o.Charts {
 			if c.NoLimits {
-				o.Result = fmt.Sprintf("%d batches; too few for limits on every figure.", len(done))
+				o.Result = batchCount(len(done)) + "; too few for limits on every figure."
 			}
 		}
 	}

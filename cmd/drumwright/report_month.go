@@ -59,7 +59,10 @@ func (s *sums) row(name string) []string {
 	all := "–"
 	if s.unknown == 0 {
 		all = signless(s.roastedKg+s.estimatedKg, 2)
-		if s.weighed < s.done {
+		switch {
+		case s.weighed == 0:
+			all = "≈ " + all + ", estimated"
+		case s.weighed < s.done:
 			all = "≈ " + all + ", " + signless(s.estimatedKg, 2) + " of it estimated"
 		}
 	}

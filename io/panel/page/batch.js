@@ -108,7 +108,7 @@ export function batchView(ctx, id, el, changed) {
     const at = standing(b), kept = h('p', { class: 'answer', role: 'status' }, told), done = b.result === 'done', wait = done && !known(b.weighed_kg);
     told = '';
     const facts = [['Recipe', b.recipe], ['Charged', day(b.charged)], ['Lot', b.lot || 'not entered'], ['Green coffee', grams(known(b.weighed_green_kg) ? b.weighed_green_kg : b.green_kg)], ['Roasted', known(b.weighed_kg) ? grams(b.weighed_kg) : 'not weighed'],
-      ['Loss, weighed', known(b.weighed_loss) ? unit(100 * b.weighed_loss, 1, '%') : '–'], ['Loss, estimate', known(b.loss_at_drop) ? unit(100 * b.loss_at_drop, 1, '%') : '–'], ['Turn', known(b.turn_s) ? `${span(b.turn_s)}, ${unit(b.turn_c, 1, '°C')}` : '–'],
+      ['Loss, weighed', known(b.weighed_loss) ? unit(100 * b.weighed_loss, 1, '%') : '–'], ['Loss, estimate', known(b.loss_at_drop) ? unit(100 * b.loss_at_drop, 1, '%') : '–'], ['Turning point', known(b.turn_s) ? `${span(b.turn_s)}, ${unit(b.turn_c, 1, '°C')}` : '–'],
       ['First crack', known(b.first_crack_s) ? span(b.first_crack_s) : 'not heard'], ['Drop', known(b.drop_s) ? `${span(b.drop_s)}, ${unit(b.drop_c, 1, '°C')}` : '–'],
       ['Development', known(b.development_s) ? `${span(b.development_s)}, ${num(100 * b.development_ratio, 1)}\u202f%` : '–'], ['Distance from target', known(b.off_curve_rms_c) ? `${unit(b.off_curve_rms_c, 1, '°C')} rms` : '–'], ['Energy', unit(b.energy_kwh, 2, 'kWh')], ['Cup', known(b.cup_total) ? num(b.cup_total, 1) : '–']];
     put(el, h('a', { class: 'back', href: '#batches' }, 'Back'), h('h2', {}, `Batch ${b.id}: ${result(b)}`), kept, wait && ctx.here ? weightForm(b, true) : null,
