@@ -182,7 +182,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		runner.Sinks = append(runner.Sinks, manager)
 	}
 	var mqtt *telemetry.MQTT
-	if m.Telemetry.MQTT != nil {
+	if m.Telemetry.MQTT != nil && practice == nil { // no broker is to take played figures for a machine's
 		if mqtt, err = newMQTT(m, log); err != nil {
 			return err
 		}
