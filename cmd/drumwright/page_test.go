@@ -114,7 +114,12 @@ func TestMorningByClicking(t *testing.T) {
 	do("open", chromedp.EmulateViewport(1280, 800), chromedp.Navigate("http://"+address+"/"), headline("Off"))
 	click(`a[href="#recipes"]`, `document.querySelector('a[href="#recipes/harbour-medium"]')`)
 	click(`a[href="#recipes/harbour-medium"]`, `[...document.querySelectorAll('button')].some(b => b.innerText.includes('Load for next batch'))`)
-	do("choose", chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch')).click()`, nil), button("warm"))
+	loaded := false
+	for i := 0; i < 10 && !loaded; i++ { // a button that has just moved heeds no finger
+		do("choose", chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch'))?.click()`, nil))
+		loaded = chromedp.Run(tab, chromedp.Poll(`document.querySelector('[data-kind="warm"]')`, nil, chromedp.WithPollingTimeout(5*time.Second))) == nil
+	}
+	do("load", button("warm"))
 	press("warm", "Warming up")
 	do("ready", headline("Ready for beans"), button("charged"))
 	// fill writes into the fields of the form of that summary and sends it.
