@@ -11,6 +11,7 @@ import (
 	"drumwright/control/learn"
 	"drumwright/control/observe"
 	"drumwright/control/pid"
+	"drumwright/control/tune"
 	"drumwright/io/point"
 	"drumwright/profiles"
 )
@@ -126,4 +127,14 @@ func LoopGains(m *profiles.Machine, loop string, flowKgPerH, tempC float64) (g p
 	}
 	s := airParams(m).Tuning(flowKgPerH/3600, (tempC+25)/2)
 	return pid.Gains{Kc: s.Kc, TiS: s.TiS, TdS: s.TdS, N: heat.AirDerivativeN, B: 1}, heat.AirDerivativeN, false
+}
+
+// LoopProcess is what the figures of the machine file make of a loop's process; see
+// LoopGains.
+func LoopProcess(m *profiles.Machine, loop string, flowKgPerH, tempC float64) tune.Process {
+	l := baseParams(m).Lags()
+	if loop == "air" {
+		l = airParams(m).Lags(flowKgPerH/3600, (tempC+25)/2)
+	}
+	return tune.Process{Gain: l.Gain, Tau1S: l.Tau1S, Tau2S: l.Tau2S, DelayS: l.DelayS, Integrating: l.Tau1S == 0}
 }

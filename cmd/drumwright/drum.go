@@ -126,8 +126,16 @@ func printJSON(w io.Writer, v any) error {
 	return enc.Encode(v)
 }
 
-// writeSection writes the drawing.
 func writeSection(path string, d *drumInputs, stages []*drum.StageResult, place *drum.Placement, clockwise bool) error {
+	svg, err := section(d, stages, place, clockwise)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(path, svg, 0o644)
+}
+
+// section is the drawing.
+func section(d *drumInputs, stages []*drum.StageResult, place *drum.Placement, clockwise bool) ([]byte, error) {
 	page := drawing.Page{Machine: d.name, Setup: &d.setup, Stages: stages, Place: place, Clockwise: clockwise}
 	var guessed []string
 	for _, in := range drumInputList {
@@ -139,11 +147,7 @@ func writeSection(path string, d *drumInputs, stages []*drum.StageResult, place 
 		page.Foot = append(page.Foot, "Not measured, taken as usual: "+strings.Join(guessed, "; ")+".")
 	}
 	page.Foot = append(page.Foot, fmt.Sprintf("Skin speeds: %s. %s", stages[0].SkinMMS.Method, "Beans' paths are those of single beans without air or neighbours; a stream spreads about them."))
-	svg, err := drawing.CrossSection(page)
-	if err != nil {
-		return err
-	}
-	return os.WriteFile(path, svg, 0o644)
+	return drawing.CrossSection(page)
 }
 
 // converted is a speed in all its units.

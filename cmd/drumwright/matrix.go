@@ -38,12 +38,7 @@ air and demand.
 			} else if _, err := time.Parse(time.DateOnly, date); err != nil {
 				return exitError{codeInput, fmt.Errorf("matrix: --date is %q, which is no day: write it as 2026-08-01", date)}
 			}
-			x := matrix{m: m, lines: safety.Matrix(m, date)}
-			for o := range point.NumOutputs {
-				if m.HasOut[o] && o != point.Heartbeat {
-					x.outputs = append(x.outputs, o)
-				}
-			}
+			x := newMatrix(m, date)
 			switch w := cmd.OutOrStdout(); format {
 			case "text":
 				return x.text(w)
@@ -65,6 +60,16 @@ type matrix struct {
 	m       *profiles.Machine
 	lines   []safety.Line
 	outputs []point.Output
+}
+
+func newMatrix(m *profiles.Machine, date string) *matrix {
+	x := &matrix{m: m, lines: safety.Matrix(m, date)}
+	for o := range point.NumOutputs {
+		if m.HasOut[o] && o != point.Heartbeat {
+			x.outputs = append(x.outputs, o)
+		}
+	}
+	return x
 }
 
 func (x *matrix) header() []string {

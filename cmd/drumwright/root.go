@@ -96,6 +96,7 @@ is for licensed electricians.
 		replayCommand(),
 		matrixCommand(),
 		drumCommand(),
+		sheetCommand(),
 		trialCommand(),
 		probeCommand(),
 		proveCommand(),

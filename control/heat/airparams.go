@@ -142,13 +142,24 @@ func (p *AirLoopParams) ratios(i int, meanC float64) (kc, ti, td float64) {
 }
 
 func (p *AirLoopParams) simc(flowKgPerS, meanC float64) pid.Series {
+	l := p.Lags(flowKgPerS, meanC)
+	theta := l.DelayS + 1.5*p.PeriodS
+	// Cancelling a probe lag with less than this amplifies its noise.
+	tauC := max(theta, 0.75*l.Tau2S)
+	return pid.SIMC(l.Gain, l.Tau1S, l.Tau2S, theta, tauC)
+}
+
+// Lags is what a loop's rule takes the machine for: a gain in K/W, or K/(W s) where
+// Tau1S is 0 and the machine integrates, two lags and a dead time, the scan's apart.
+type Lags struct{ Gain, Tau1S, Tau2S, DelayS float64 }
+
+// Lags gives them for the air heater at an air flow in kg/s and a mean air
+// temperature in °C.
+func (p AirLoopParams) Lags(flowKgPerS, meanC float64) Lags {
+	p = p.filled()
 	gc := flowKgPerS * bean.AirCpJPerKgK(meanC)
 	ductS := p.ductS(flowKgPerS)
-	tau2 := p.ProbeTauS + ductS/2
-	theta := ductS/2 + 1.5*p.PeriodS
-	// Cancelling a probe lag with less than this amplifies its noise.
-	tauC := max(theta, 0.75*tau2)
-	return pid.SIMC(p.Efficiency/gc, p.ElementHeatJPerK/(gc*p.effectiveness(flowKgPerS, gc)), tau2, theta, tauC)
+	return Lags{Gain: p.Efficiency / gc, Tau1S: p.ElementHeatJPerK / (gc * p.effectiveness(flowKgPerS, gc)), Tau2S: p.ProbeTauS + ductS/2, DelayS: ductS / 2}
 }
 
 // effectiveness is the share of the element's excess temperature that the air

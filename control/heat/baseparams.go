@@ -82,12 +82,18 @@ func (p BaseLoopParams) Gains() pid.Gains {
 // integrator; the panel is a lag, cancelled by the derivative, that passes on
 // the share of its heat that it does not lose.
 func (p BaseLoopParams) rule() pid.Series {
+	l := p.Lags()
+	return pid.SIMCIntegrating(l.Gain, l.Tau2S, l.DelayS, p.filled().ClosedLoopS)
+}
+
+// Lags is what rule takes drum and panels for.
+func (p BaseLoopParams) Lags() Lags {
 	p = p.filled()
 	k := p.PanelTypicalC + bean.KelvinOffset
 	radiantWPerK := 4 * p.radiationWPerK4() * k * k * k
 	share := radiantWPerK / (radiantWPerK + p.PanelLossWPerK)
 	lagS := p.PanelHeatJPerK / (radiantWPerK + p.PanelLossWPerK)
-	return pid.SIMCIntegrating(share/p.DrumHeatJPerK, lagS, p.DelayS, p.ClosedLoopS)
+	return Lags{Gain: share / p.DrumHeatJPerK, Tau2S: lagS, DelayS: p.DelayS}
 }
 
 func (p *BaseLoopParams) radiationWPerK4() float64 {
