@@ -274,7 +274,9 @@ func TestThermocoupleBesideItsJunction(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		x.s.mu.Lock()
 		x.s.bankOf(a).put(a, w[:n])
+		x.s.mu.Unlock()
 		x.read()
 		x.read()
 		return x.img.In[point.HeaterElement]
