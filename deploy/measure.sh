@@ -3,9 +3,10 @@
 # loopback, panel, scrape and, where mosquitto is installed, a broker:
 #   deploy/measure.sh [SECONDS [CASE...]]
 # Each case takes that long (default 300): idle, busy (another core spins), small
-# (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on; some twenty
-# minutes more to warm, in real time). Needs Go or DRUMWRIGHT=path of the program, curl and
-# taskset; strace for counting syncs. Ports 15020, 8420 and 1883 of the loopback must
+# (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on, in real time,
+# on a machine that begins warm; 300 s at most, before the roast is over). Needs Go
+# or DRUMWRIGHT=path of the program, and curl; strace for counting syncs. It speaks to
+# its own daemon only, over a socket of its own, never to one that serves a machine here; ports 25020 and 21883 of the loopback must
 # be free. Compare only what was measured in one run, and look at the load it states.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -31,57 +32,72 @@ tick=$(getconf CLK_TCK)
 echo "$(uname -srm), $(nproc) cores, load $(cut -d' ' -f1-3 /proc/loadavg), program $(stat -c %s "$bin") bytes, $("$bin" version)"
 
 # what the daemon says of itself
-api() { curl -s -m 2 "http://127.0.0.1:8420$1"; }
+api() { curl -s -m 2 --unix-socket "$folder/api" "http://localhost$1"; }
 # how much process $1 has used: clock ticks, written bytes
 used() { awk '{print $14 + $15}' "/proc/$1/stat"; }
 written() { awk '/^write_bytes/ {print $2}' "/proc/$1/io"; }
 
 one() {
-  local name=$1 period='100 ms' env=() folder
+  local name=$1 period='100 ms' env=() folder seconds=$seconds
+  if [ "$name" = roast ] && [ "$seconds" -gt 300 ]; then seconds=300; fi
   folder=$work/$name
   mkdir -p "$folder"
   [ "$name" != fast ] || period='10 ms'
   [ "$name" != small ] || env=(GOMAXPROCS=1 GOMEMLIMIT=64MiB)
-  sed "s/^  period: 100 ms/  period: $period/" profiles/machines/heron-1000.yaml >"$folder/machine.yaml"
+  sed -e "s/^  period: 100 ms/  period: $period/" -e 's/port: 15020/port: 25020/' -e "s|listen: 127.0.0.1:8420|listen: $folder/api|" \
+    -e 's/127.0.0.1:1883/127.0.0.1:21883/' profiles/machines/heron-1000.yaml >"$folder/machine.yaml"
   cp -r profiles/recipes "$folder/recipes"
   if [ -n "$broker" ]; then
-    printf 'listener 1883 127.0.0.1\nallow_anonymous true\npersistence false\n' >"$folder/broker.conf"
+    printf 'listener 21883 127.0.0.1\nallow_anonymous true\npersistence false\n' >"$folder/broker.conf"
     "$broker" -c "$folder/broker.conf" >/dev/null 2>&1 & pids+=($!)
   fi
   mkfifo "$folder/hands"
-  "$bin" plant "$folder/machine.yaml" <"$folder/hands" >"$folder/plant.log" 2>&1 & pids+=($!)
+  local warm=0
+  [ "$name" != roast ] || warm=200
+  "$bin" plant --warm "$warm" "$folder/machine.yaml" <"$folder/hands" >"$folder/plant.log" 2>&1 &
+  local plant=$!
+  pids+=("$plant")
   exec 3>"$folder/hands"
   sleep 1
+  kill -0 "$plant" 2>/dev/null || { echo "$name: no simulated machine:"; tail -3 "$folder/plant.log"; return 1; }
 
   local begin first
   begin=$(date +%s%N)
-  env "${env[@]}" "$bin" serve "$folder/machine.yaml" --log warn --for "$((seconds + 7200))" >"$folder/serve.out" 2>"$folder/serve.log" &
+  env "${env[@]}" "$bin" serve "$folder/machine.yaml" --log warn --bench "measure: simulated, nothing is heated" --for "$((seconds + 7200))" >"$folder/serve.out" 2>"$folder/serve.log" &
   local serve=$!
   pids+=("$serve")
-  until api /api/v1/state | grep -q '"bean":{"value":[^}]*"quality":"good"'; do
+  until kill -0 "$serve" 2>/dev/null && api /api/v1/state | grep -q '"bean":{"value":[^}]*"quality":"good"'; do
     [ $(($(date +%s%N) - begin)) -lt 20000000000 ] || { echo "$name: no good scan within 20 s"; tail -3 "$folder/serve.log"; return 1; }
   done
   first=$((($(date +%s%N) - begin) / 1000000))
 
   # A panel that listens, a scrape every 5 s.
-  curl -s -N "http://127.0.0.1:8420/api/v1/events" >/dev/null & pids+=($!)
+  curl -s -N --unix-socket "$folder/api" http://localhost/api/v1/events >/dev/null & pids+=($!)
   (while sleep 5; do api /metrics >/dev/null; done) & pids+=($!)
   if [ "$name" = busy ]; then
     (while :; do :; done) & pids+=($!)
   fi
   if [ "$name" = roast ]; then
-    "$bin" do load-recipe --recipe harbour-medium >/dev/null
-    "$bin" do warm --who measure >/dev/null
+    give() { "$bin" do "$@" --address "$folder/api" --who measure >/dev/null; }
+    give load-recipe --recipe harbour-medium
+    give acknowledge # a controller that starts on a hot machine trips, and asks
+    give reset
+    sleep 1
+    give warm
+    local waited=0
     until api /api/v1/state | grep -q '"state":"ready"'; do
-      if ! kill -0 "$serve" || api /api/v1/state | grep -q '"state":"tripped"'; then
-        echo "$name: it tripped or ended while warming:"
-        grep -m 1 -i trip "$folder/serve.log" || tail -3 "$folder/serve.log"
+      if ! kill -0 "$serve" 2>/dev/null || [ $((waited += 1)) -ge 900 ] || api /api/v1/state | grep -q '"state":"tripped"'; then
+        echo "$name: it tripped, ended or was not ready within 15 min:"
+        grep 'msg=trip' "$folder/serve.log" | tail -n +2 | grep . || tail -3 "$folder/serve.log"
         return 1
       fi
       sleep 1
     done
     echo "charge 1000 11" >&3
-    sleep 2
+    until api /api/v1/state | grep -q '"state":"roasting"'; do
+      [ $((waited += 1)) -lt 1000 ] || { echo "$name: the charge was not seen"; return 1; }
+      sleep 1
+    done
   fi
 
   local c0 w0 c1 w1
@@ -100,6 +116,10 @@ one() {
     local span=$seconds
   fi
   local rss
+  if [ "$name" = roast ] && ! api /api/v1/state | grep -q '"state":"roasting"'; then
+    echo "$name: the roast was over or stopped before the time was: take fewer seconds"
+    return 1
+  fi
   rss=$(awk '/^VmHWM/ {printf "%.1f", $2 / 1024}' "/proc/$serve/status")
   kill -INT "$serve"
   wait "$serve" 2>/dev/null || true
