@@ -31,9 +31,7 @@ func dumpCommand() *cobra.Command {
 recipes beside it, the last trips and alarms, what the daemon says of itself, the last
 lines of its log where the system keeps it, versions, and what doctor finds. Passwords
 and the like are taken out; names of people and recipes stay. Look into it before you
-hand it on: tar -tzf FILE.
-
-` + exitHelp,
+hand it on: tar -tzf FILE.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := profiles.LoadMachine(args[0])
@@ -87,10 +85,15 @@ func gather(ctx context.Context, file string, m *profiles.Machine) []part {
 	addJSON("doctor.json", examine(ctx, m), nil)
 	text, err := os.ReadFile(file)
 	add("machine.yaml", text, err)
-	recipes, _ := filepath.Glob(filepath.Join(filepath.Dir(file), "recipes", "*.yaml")) // the pattern is right
-	for _, r := range recipes {
-		text, err := os.ReadFile(r)
-		add("recipes/"+filepath.Base(r), text, err)
+	for _, beside := range []string{m.Telemetry.Journal, file} { // the package has recipes beside the journal
+		recipes, _ := filepath.Glob(filepath.Join(filepath.Dir(beside), "recipes", "*.yaml")) // the pattern is right
+		for _, r := range recipes {
+			text, err := os.ReadFile(r)
+			add("recipes/"+filepath.Base(r), text, err)
+		}
+		if len(recipes) > 0 {
+			break
+		}
 	}
 	metrics, err := metricsText(ctx, m)
 	add("metrics.txt", []byte(metrics), err)

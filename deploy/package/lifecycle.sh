@@ -10,6 +10,7 @@ if [ -z "$root" ]; then
   trap 'rm -rf "$root"' EXIT
   debootstrap --variant=minbase bookworm "$root" >/dev/null
 fi
+chmod 755 "$root" # for the user of the daemon
 cp "$old" "$root/old.deb"
 cp "$new" "$root/new.deb"
 inside() { chroot "$root" env DEBIAN_FRONTEND=noninteractive LC_ALL=C "$@"; }
@@ -20,9 +21,12 @@ must inside drumwright version
 must inside id drumwright
 inside id -nG drumwright | grep -qw dialout || { echo "the user is not in dialout" >&2; exit 1; }
 [ "$(stat -c %a "$root/var/lib/drumwright")" = 750 ]
-printf '\n' | must inside drumwright setup >/dev/null
+printf '\n\n\n\n' | must inside drumwright setup >/dev/null
 must inside drumwright check /etc/drumwright/machine.yaml >/dev/null
-echo '# mine' >>"$root/etc/drumwright/recipes/harbour-medium.yaml"
+# Recipes lie in the state directory; in packages before that in /etc.
+recipes=$root/var/lib/drumwright/recipes
+[ -d "$recipes" ] || recipes=$root/etc/drumwright/recipes
+echo '# mine' >>"$recipes/harbour-medium.yaml"
 echo kept >"$root/var/lib/drumwright/state"
 
 # A machine that roasts, as its daemon would answer: the upgrade is refused.
@@ -48,10 +52,16 @@ fi
 
 must inside dpkg -i /new.deb
 inside dpkg-query -W -f '${Version}\n' drumwright
-tail -1 "$root/etc/drumwright/recipes/harbour-medium.yaml" | grep -q '# mine'
+recipes=$root/var/lib/drumwright/recipes
+tail -1 "$recipes/harbour-medium.yaml" | grep -q '# mine'
+# The daemon's user may make versions and replace recipes, and not the machine file.
+as() { chroot --userspec=drumwright:drumwright "$root" "$@"; }
+must as sh -c 'mkdir -p /var/lib/drumwright/recipes/.versions && cp /var/lib/drumwright/recipes/harbour-medium.yaml /var/lib/drumwright/recipes/.new && mv /var/lib/drumwright/recipes/.new /var/lib/drumwright/recipes/harbour-medium.yaml'
+if as sh -c ': >>/etc/drumwright/machine.yaml' 2>/dev/null; then echo "the daemon may change the machine file" >&2; exit 1; fi
 must inside dpkg -r drumwright
 [ ! -e "$root/usr/bin/drumwright" ]
 grep -q kept "$root/var/lib/drumwright/state"
+tail -1 "$recipes/harbour-medium.yaml" | grep -q '# mine'
 [ -e "$root/etc/drumwright/machine.yaml" ]
 must inside dpkg -i /new.deb
 must inside dpkg --purge drumwright
