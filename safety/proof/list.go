@@ -47,6 +47,11 @@ func Tests(m *profiles.Machine) []record.ProofTest {
 			if e.Expected == "" {
 				e.Expected = e.expected()
 			}
+			for _, list := range []*[]string{&e.Cautions, &e.Steps, &e.Causes, &e.Lacking} {
+				*list = append([]string{}, *list...) // in JSON [], never null
+			}
+			e.Signs = append([]record.ProofSign{}, e.Signs...)
+			e.Before, e.After = append([]record.Command{}, e.Before...), append([]record.Command{}, e.After...)
 			out = append(out, e.ProofTest)
 		}
 	}
