@@ -2,16 +2,6 @@ package bean
 
 import "math"
 
-const (
-	// MolarGasJPerMolK is the molar gas constant, J/(mol K), exact since the
-	// 2019 revision of the SI (printed here to ten digits).
-	MolarGasJPerMolK = 8.314462618
-	// AirMolarKgPerMol is the molar mass of dry air, kg/mol (value from memory).
-	AirMolarKgPerMol = 0.0289647
-	// StandardPressurePa is the standard atmosphere, Pa (exact by definition).
-	StandardPressurePa = 101325.0
-)
-
 // AirCpJPerKgK returns the specific heat of dry air at constant pressure,
 // J/(kg K): 1030.5 - 0.19975 T + 3.9734e-4 T², T in K. The fit is quoted with
 // Poling, Prausnitz & O'Connell 2001 as its source for 200 to 400 K; above that
@@ -19,11 +9,6 @@ const (
 func AirCpJPerKgK(airC float64) float64 {
 	t := airC + KelvinOffset
 	return 1030.5 - 0.19975*t + 3.9734e-4*t*t
-}
-
-// AirDensityKgPerM3 returns the density of dry air as an ideal gas, kg/m³.
-func AirDensityKgPerM3(airC, pressurePa float64) float64 {
-	return pressurePa * AirMolarKgPerMol / (MolarGasJPerMolK * (airC + KelvinOffset))
 }
 
 // Effectiveness returns 1 - exp(-hA/C): the share of the largest possible

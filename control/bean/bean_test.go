@@ -101,13 +101,11 @@ func TestLossFraction(t *testing.T) {
 		near(t, "loss", LossFraction(c.s, c.x, x0), c.want, c.tol)
 	}
 	near(t, "moisture d.b.", x0, 0.12359550561797752, 1e-15)
-	near(t, "moisture w.b.", MoistureWetBasis(x0), 0.11, 1e-15)
 	near(t, "dry mass", DryMassKg(1, x0), 0.89, 1e-15)
 }
 
 // Computed independently (Python, double precision) from the stated model.
-func TestBulkDensity(t *testing.T) {
-	near(t, "bulk density", BulkDensityGPerL(680, 0.95, 0.1376), 418.9, 1e-4)
+func TestSwelling(t *testing.T) {
 	near(t, "volume ratio", VolumeRatio(0.95), 1.4, 1e-12)
 	near(t, "volume ratio held", VolumeRatio(0.80), 1.8, 1e-12)
 	near(t, "bulk volume", BulkVolumeL(0.68, 680, 0.95), 1.4, 1e-12)
@@ -116,15 +114,13 @@ func TestBulkDensity(t *testing.T) {
 // Table: the common public engineering table of air at atmospheric pressure
 // (three figures, as printed); computed: Python, double precision.
 func TestAir(t *testing.T) {
-	for _, c := range []struct{ tC, rhoCalc, rhoTable, cpCalc, cpTable float64 }{
-		{20, 1.2041, 1.205, 1006.1, 1005},
-		{100, 0.9459, 0.946, 1011.3, 1009},
-		{200, 0.7460, 0.746, 1024.9, 1026},
-		{250, 0.6747, 0.675, 1034.7, 1034},
-		{300, 0.6159, 0.616, 1046.5, 1047},
+	for _, c := range []struct{ tC, cpCalc, cpTable float64 }{
+		{20, 1006.1, 1005},
+		{100, 1011.3, 1009},
+		{200, 1024.9, 1026},
+		{250, 1034.7, 1034},
+		{300, 1046.5, 1047},
 	} {
-		near(t, "air density, computed", AirDensityKgPerM3(c.tC, StandardPressurePa), c.rhoCalc, 1e-4)
-		near(t, "air density, table", AirDensityKgPerM3(c.tC, StandardPressurePa), c.rhoTable, 1e-3)
 		near(t, "air cp, computed", AirCpJPerKgK(c.tC), c.cpCalc, 1e-4)
 		near(t, "air cp, table", AirCpJPerKgK(c.tC), c.cpTable, 3e-3)
 	}

@@ -11,8 +11,8 @@ import (
 func ExampleLossFraction() {
 	x0 := bean.MoistureDryBasis(0.11)
 	loss := bean.LossFraction(0.95, 0.02, x0)
-	fmt.Printf("%.1f %% lost, %.0f g/l\n", 100*loss, bean.BulkDensityGPerL(680, 0.95, loss))
-	// Output: 13.8 % lost, 419 g/l
+	fmt.Printf("%.1f %% lost, %.2f times the volume\n", 100*loss, bean.VolumeRatio(0.95))
+	// Output: 13.8 % lost, 1.40 times the volume
 }
 
 func ExampleKinetics() {

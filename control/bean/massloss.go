@@ -4,9 +4,6 @@ package bean
 // beans, 0 to below 1) to dry basis (kg water per kg dry matter).
 func MoistureDryBasis(wetBasis float64) float64 { return wetBasis / (1 - wetBasis) }
 
-// MoistureWetBasis converts moisture from dry basis to wet basis.
-func MoistureWetBasis(dryBasis float64) float64 { return dryBasis / (1 + dryBasis) }
-
 // DryMassKg returns the dry matter in a green batch of the given weight and
 // moisture (dry basis), kg.
 func DryMassKg(greenKg, moistureDB float64) float64 { return greenKg / (1 + moistureDB) }

@@ -11,12 +11,6 @@ func VolumeRatio(dryFraction float64) float64 {
 	return 1 + 8*(1-max(dryFraction, swellingDryFractionMin))
 }
 
-// BulkDensityGPerL returns the bulk density of the roasting beans, g/l, from
-// that of the green beans, the dry fraction and the weight lost so far.
-func BulkDensityGPerL(greenGPerL, dryFraction, lossFraction float64) float64 {
-	return greenGPerL * (1 - lossFraction) / VolumeRatio(dryFraction)
-}
-
 // BulkVolumeL returns the bulk volume of the batch in litres.
 func BulkVolumeL(greenKg, greenGPerL, dryFraction float64) float64 {
 	return 1000 * greenKg / greenGPerL * VolumeRatio(dryFraction)

@@ -104,14 +104,4 @@ func (s Series) Ideal() (kc, tiS, tdS float64) {
 	return s.Kc * f, s.TiS * f, s.TdS / f
 }
 
-// SeriesFromIdeal converts from standard form. Complex zeros (Ti below 4 Td)
-// have no series form and are refused.
-func SeriesFromIdeal(kc, tiS, tdS float64) (Series, error) {
-	if tiS <= 0 || tdS < 0 || tiS < 4*tdS {
-		return Series{}, fmt.Errorf("pid series form: Ti is %g s and Td is %g s, allowed is Ti > 0 and Ti >= 4 Td; keep the standard form", tiS, tdS)
-	}
-	f := 0.5 * (1 + math.Sqrt(1-4*tdS/tiS))
-	return Series{Kc: kc * f, TiS: tiS * f, TdS: tdS / f}, nil
-}
-
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
