@@ -117,6 +117,19 @@ func TestImports(t *testing.T) {
 	}
 }
 
+// Whoever looks for a package finds it in the maintainers' table.
+func TestEveryPackageHasARoom(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range packages(t) {
+		if name := strings.TrimPrefix(p.ImportPath, module); !bytes.Contains(text, []byte("\n| `"+name+"` |")) {
+			t.Errorf("package %s has no row in the table of rooms of DEVELOPERS.md", name)
+		}
+	}
+}
+
 // deterministic says which files of a package may do what a scan must not:
 // look at the time, start a goroutine, throw dice or touch the system.
 func deterministic(name, file string) (checked, dice bool) {
