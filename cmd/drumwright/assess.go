@@ -38,9 +38,7 @@ A deviation counts from 60 s after the turning point to the planned drop. A
 batch is in reach when a run that knows everything about the machine, with the
 same limits, keeps the goal. The command fails when a nominal batch or a single
 mismatch in reach misses its goal; of --learning and --estimator when any goal
-is missed.
-
-` + exitHelp,
+is missed.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runAssess(cmd.Context(), &o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())

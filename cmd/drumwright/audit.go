@@ -41,9 +41,7 @@ func auditCommand() *cobra.Command {
 		Long: `audit lists every command and change that was asked for over the network interface
 or made with drumwright user, newest first, also those that were refused. What is
 refused to strangers is written down thirty times a minute at most; what was left
-out is counted in the next row. --columns explains the columns.
-
-` + exitHelp,
+out is counted in the next row. --columns explains the columns.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return audit(cmd.Context(), &o, cmd.OutOrStdout()) },
 	}

@@ -19,9 +19,7 @@ func backupCommand() *cobra.Command {
 notes in the journal up to which batch there is a backup. FILE must not exist.
 Keep it on another disk than the journal, and another building too. A machine file
 with telemetry.journal_limit (MiB) lets samples of old batches make room, but only of
-batches that were backed up.
-
-` + exitHelp,
+batches that were backed up.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			last, err := journal.Backup(cmd.Context(), path, args[0])
@@ -44,9 +42,7 @@ func restoreCommand() *cobra.Command {
 		Long: `restore checks the backup FILE and puts a copy of it in the place of the journal.
 The journal that was there is kept beside it under another name, never
 overwritten. The daemon must be stopped. Latched trips are as they were at the
-backup: look at the machine before heat is used.
-
-` + exitHelp,
+backup: look at the machine before heat is used.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			aside, err := journal.Restore(cmd.Context(), args[0], path)

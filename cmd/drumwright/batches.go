@@ -36,9 +36,7 @@ a correction is kept beside what it corrects, with name and time. The daemon may
 be running meanwhile or not.
 
 Loss is by the scale where the batch was weighed (command weigh), else estimated,
-marked ~.
-
-` + exitHelp,
+marked ~.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return listBatches(cmd.Context(), &o, cmd.OutOrStdout())

@@ -77,9 +77,7 @@ counts. --put-off DAYS --why REASON lets it wait, in your name.
 
 Readings are repeated: give --ice and --boil several times. ± covers about 95 %;
 +- will do for ±. With --write the change is written into the machine file once you
-say so.
-
-` + exitHelp,
+say so.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(args[0], args[1], cmd.InOrStdin(), cmd.OutOrStdout())

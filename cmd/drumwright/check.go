@@ -29,9 +29,7 @@ func checkCommand() *cobra.Command {
 journal if there is one. It prints every fault it finds, with file and line, or
 what was understood: points, requests on each bus with the time they take,
 limits, which interlocks are not covered because the machine has no point for
-them, and which proof tests are due.
-
-` + exitHelp,
+them, and which proof tests are due.`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := machineFrom(args[0])

@@ -44,9 +44,7 @@ for the machine file, to put under inputs, outputs and identity:
   drumwright device thermocouple-8 --bus line --unit 3 --role bean=channel_1
 
 MAP is one of those listed or a file of your own. Before heat is used: check-device,
-then wiring.
-
-` + exitHelp,
+then wiring.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			w := cmd.OutOrStdout()
@@ -150,9 +148,7 @@ func checkDeviceCommand() *cobra.Command {
 a bus of the machine file and says what it means and what does not fit: registers
 that the device refuses, statuses that the kind does not know, another device by its
 constants. It writes nothing. The daemon must be stopped. It ends with 1 if anything
-does not fit.
-
-` + exitHelp,
+does not fit.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := machineFrom(args[0])

@@ -32,9 +32,7 @@ rights, and asks the running daemon how its buses and scans fare. It asks no dev
 on a bus and may be run beside a roast. For each thing that is not good it says what
 to do. Run it as the daemon's user or as root.
 
-It ends with 1 if there is a fault; warnings end with 0.
-
-` + exitHelp,
+It ends with 1 if there is a fault; warnings end with 0.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := profiles.LoadMachine(args[0])

@@ -28,7 +28,7 @@ func (o *drumOptions) flags(c *cobra.Command) {
 	for _, in := range drumInputList {
 		fmt.Fprintf(&names, "\n  %-16s %-8s %s", in.name, in.unit, in.words)
 	}
-	c.Long += "\n\nInputs for --with:" + names.String() + "\n\n" + exitHelp
+	c.Long += "\n\nInputs for --with:" + names.String()
 	f := c.Flags()
 	f.StringArrayVar(&o.with, "with", nil, "an input as NAME=VALUE or NAME=VALUE±UNCERTAINTY (or +-), may be repeated")
 	f.StringArrayVar(&o.stages, "stage", nil, "a stage as NAME=LOSS in percent, may be repeated (default green=0, first crack=6, late first crack=12, end of second crack=20)")

@@ -36,9 +36,7 @@ func exportCommand() *cobra.Command {
 batches, a row each, or samples, a row a second of each batch. --columns explains
 every column with its unit. JSON is one object a line. What is not known is empty
 in CSV and null in JSON, never 0. For SQLite take a file made by the command
-backup: it is a database with the same names.
-
-` + exitHelp,
+backup: it is a database with the same names.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return export(cmd.Context(), &o, cmd.OutOrStdout()) },
 	}

@@ -24,9 +24,7 @@ func findCommand() *cobra.Command {
 		Long: `find asks every unit id of a bus of the machine file for one register, three
 times, and lists who answers, with what the machine file knows of it. It writes
 nothing. The daemon must be stopped. Without BUS all buses are searched; each id
-that nobody has takes the bus's timeout.
-
-` + exitHelp,
+that nobody has takes the bus's timeout.`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if from < 1 || to > 247 || from > to {

@@ -43,9 +43,7 @@ before you say so; what stood there before is kept.
 BATCH is the number of a batch; without any the last five that were finished.
 Two or three that were weighed, and one that began with a cold machine, tell
 most. Weigh the green coffee: the model cannot tell more mass from less heat.
-A flow meter that reads too high looks like a heater that gives too little.
-
-` + exitHelp,
+A flow meter that reads too high looks like a heater that gives too little.`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var ids []uint64

@@ -19,9 +19,7 @@ func idleCommand() *cobra.Command {
 		Short: "Tell whether the daemon may be ended now without cutting anything",
 		Long: `idle asks the daemon of a machine what it does. It succeeds when the machine is
 cold, or when no daemon answers because none runs. The package asks this before
-an upgrade and before its removal.
-
-` + exitHelp,
+an upgrade and before its removal.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := profiles.LoadMachine(args[0])

@@ -31,9 +31,7 @@ the machine the lag of its bean probe. With SCOPE (recipe, coffee or machine) an
 NAME it shows how that came to be.
 
 What is frozen is used but not changed by batches any more. Nothing is ever
-deleted: undo goes back by one step, also after a reset.
-
-` + exitHelp,
+deleted: undo goes back by one step, also after a reset.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 0 && len(args) != 2 {
 				return errors.New("give nothing, or SCOPE and NAME")
@@ -167,9 +165,7 @@ func weighCommand() *cobra.Command {
 		Short: "Say what a batch weighed after the roast",
 		Long: `weigh keeps the weight of a roasted batch in the journal and corrects by it what is
 known of its coffee, so that the next estimate of its loss is closer. Weigh all of
-the batch, cool, without chaff. A weight may be given anew; the last one counts.
-
-` + exitHelp,
+the batch, cool, without chaff. A weight may be given anew; the last one counts.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			id, err := batchNumber(args[0])

@@ -24,9 +24,7 @@ threshold and delay, the safe state it leads to, what that does to each output,
 and how it is reset. Then: which causes are not watched on this machine, which
 are excepted for a while, and which safe state wins when several are asked for.
 It opens nothing but the machine file. Thresholds are those at nominal speed,
-air and demand.
-
-` + exitHelp,
+air and demand.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := machineFrom(args[0])

@@ -33,9 +33,7 @@ It takes an operator's actions as lines on standard input:
   empty              empty the cooling tray
   reset              press the reset button for a second
   fault NAME         inject a fault; clear NAME takes it back; faults lists them
-  truth              one line of JSON: heat, contactor, drum and beans as they are
-
-` + exitHelp,
+  truth              one line of JSON: heat, contactor, drum and beans as they are`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := machineFrom(args[0])

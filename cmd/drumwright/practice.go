@@ -23,9 +23,7 @@ interlocks, Modbus frames, journal and page are the real ones, the machine and t
 hands that pour the beans and open the door are not. It needs one terminal and a
 browser, and leaves its files in a folder of its own.
 
-MACHINE is a machine file or the name of a shipped example; default heron-1000.
-
-` + exitHelp,
+MACHINE is a machine file or the name of a shipped example; default heron-1000.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !(o.practice >= 1 && o.practice <= 60) {

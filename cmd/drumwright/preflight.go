@@ -38,9 +38,7 @@ crack, drop, loss, drum speed, energy. Nothing is opened and nothing moves.
 
 MACHINE is a machine file or the name of a shipped machine; without it
 machine.yaml in this folder. The command fails if the recipe is beyond the
-machine. First crack is expected at 198 °C of the beans, give or take 4.
-
-` + exitHelp,
+machine. First crack is expected at 198 °C of the beans, give or take 4.`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {

@@ -45,9 +45,7 @@ open. A switch that opens late, or a contactor without a contact, is not in it.
 
 With --simulate MACHINE the tests are played on the simulated machine, without a
 person, and judged by what really happened there: heat off within the limit, and
-no heat after the reset.
-
-` + exitHelp,
+no heat after the reset.`,
 		Args: cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			switch {

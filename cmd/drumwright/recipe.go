@@ -31,18 +31,14 @@ func recipeCommand() *cobra.Command {
 		Short: "Look recipes over, make them of batches, copy them, list their versions",
 		Long: `recipe works on the folder of recipes, with the daemon running or not. What it
 writes is checked first. Each version stays in the folder .versions under the
-SHA-256 of its contents, which every batch carries too.
-
-` + exitHelp,
+SHA-256 of its contents, which every batch carries too.`,
 	}
 	c.PersistentFlags().StringVar(&o.folder, "folder", o.folder, "folder of recipes")
 	c.PersistentFlags().StringVar(&o.machine, "machine", "", "machine file, or name of a shipped example, that recipes are to fit")
 	lint := &cobra.Command{Use: "lint RECIPE...", Args: cobra.MinimumNArgs(1), Short: "Say what is wrong with recipes, and what is worth a thought",
 		Long: `lint reads recipe files, or shipped examples by name, and prints every fault with
 file and line, what was understood of temperatures written in °F, and advice on
-what is allowed and yet unusual.
-
-` + exitHelp,
+what is allowed and yet unusual.`,
 		RunE: func(cmd *cobra.Command, args []string) error { return lintRecipes(&o, args, cmd.OutOrStdout()) }}
 	from := &cobra.Command{Use: "new NAME --from-batch N", Args: cobra.ExactArgs(1), Short: "Make a recipe that asks for what a batch was",
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -40,9 +40,7 @@ may have to be replayed by that.
 
 --with MACHINE shows instead what the gains and limits of another machine file
 would have decided on the same inputs. How the machine would have answered nobody
-knows: for that see demo and assess.
-
-` + exitHelp,
+knows: for that see demo and assess.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			id, err := strconv.ParseUint(args[0], 10, 64)

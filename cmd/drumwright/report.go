@@ -38,9 +38,7 @@ A4 or Letter and needs nothing else:
   report --month 2026-11           a month: masses, loss, energy, what has drifted
 
 Lots and months show control charts: is it chance, or has the machine moved?
-Batches that were broken off are listed and never averaged.
-
-` + exitHelp,
+Batches that were broken off are listed and never averaged.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return writeReport(cmd.Context(), &o, args, cmd.OutOrStdout())

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -75,9 +76,7 @@ over Modbus, from a small computer beside the machine.
 Software is not a safety device. A hard-wired high limit with manual reset, an
 emergency stop that takes the heaters' power, fuses and earth-leakage
 protection as local codes ask must be there before heat is used; mains wiring
-is for licensed electricians.
-
-` + exitHelp,
+is for licensed electricians.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
@@ -122,7 +121,22 @@ is for licensed electricians.
 		}
 		refuseWrongArgs(c)
 	}
+	stateExitCodes(root)
 	return root
+}
+
+// stateExitCodes ends the help of a command and of those below it with the exit
+// codes, but for the few that state their own.
+func stateExitCodes(c *cobra.Command) {
+	if c.Long == "" {
+		c.Long = c.Short + "."
+	}
+	if !strings.Contains(c.Long, "\nExit codes: ") {
+		c.Long += "\n\n" + exitHelp
+	}
+	for _, sub := range c.Commands() {
+		stateExitCodes(sub)
+	}
 }
 
 // refuseWrongArgs lets a command and those below it say how they are written,

@@ -47,9 +47,7 @@ and air as they are; a second signal ends it at once. Only one controller may
 drive a bus.
 
 Commands that set something in motion or lift a protection are taken at the
-machine only: over the local socket or from a loopback address.
-
-` + exitHelp,
+machine only: over the local socket or from a loopback address.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return serve(cmd.Context(), args[0], &o, cmd.OutOrStdout(), cmd.ErrOrStderr())

@@ -29,9 +29,7 @@ func setupCommand() *cobra.Command {
 names and the connection of yours. All else in it, registers, sizes and limits, is
 still the example's: change it section by section, with check after each, and keep
 heat isolated until every point has been seen to be what it claims. A file that is
-there is never overwritten.
-
-` + exitHelp,
+there is never overwritten.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return setup(&o, cmd.InOrStdin(), cmd.OutOrStdout())

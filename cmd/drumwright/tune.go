@@ -61,9 +61,7 @@ The air loop is tuned at several air flows (--flow), because a heater answers
 the slower the less air passes it. With --batch or --csv nothing runs: gains are
 made from a batch in the journal (air loop only), or from a file with the columns
 time_s, power_w and temperature_c, at rest in its first line. With --simulate
-the experiment is played on the simulated machine and nothing can be kept.
-
-` + exitHelp,
+the experiment is played on the simulated machine and nothing can be kept.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runTune(cmd.Context(), args[0], &o, cmd.InOrStdin(), cmd.OutOrStdout())

@@ -39,9 +39,7 @@ changes what is learned. Holding, dropping, stopping, acknowledging and the fire
 screen need no account at the machine, ever.
 
 A running daemon takes every change up at once: whoever gets another password,
-or is removed, is signed out. Changes are noted in the audit log.
-
-` + exitHelp,
+or is removed, is signed out. Changes are noted in the audit log.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return listUsers(&o, cmd.OutOrStdout()) },
 	}

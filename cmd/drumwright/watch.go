@@ -23,9 +23,7 @@ func watchCommand() *cobra.Command {
 		Short: "Show in the terminal what the operator page says of the machine now",
 		Long: `watch shows state, what comes, what to do next and what is measured, in the words
 of the operator page, and stays with it once a second until Ctrl-C. It gives no
-commands: see drumwright help do. It works over ssh.
-
-` + exitHelp,
+commands: see drumwright help do. It works over ssh.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			d, err := dialDaemon(address)
@@ -126,9 +124,7 @@ machine only: over its local socket or from a loopback address.
 
 Commands: ` + strings.Join(kinds, ", ") + `.
 To find gains by an experiment use drumwright tune; to turn the cold drum at a
-speed use drumwright trial.
-
-` + exitHelp,
+speed use drumwright trial.`,
 		Args:      cobra.ExactArgs(1),
 		ValidArgs: kinds,
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -40,9 +40,7 @@ The machine is cold and empty, its daemon stopped. Heat comes last and only if
 all else is right: a tenth of rated power for 5 s. The record with your name goes
 into the machine's journal.
 
-With --simulate the walk is made on the simulated machine by a made-up person.
-
-` + exitHelp,
+With --simulate the walk is made on the simulated machine by a made-up person.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd.Context(), args[0], cmd.InOrStdin(), cmd.OutOrStdout())
