@@ -199,7 +199,7 @@ func (b *bench) past(s float64) (t truth) {
 
 func (b *bench) serve(env ...string) *child {
 	b.Helper()
-	return start(b.T, nil, io.Discard, env, "serve", b.file)
+	return start(b.T, nil, io.Discard, env, "serve", b.file, "--bench", "Ada: simulated")
 }
 
 // do gives a command at the machine. It fails when nobody answers.
