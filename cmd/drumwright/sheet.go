@@ -2,9 +2,7 @@ package main
 
 import (
 	"bytes"
-	_ "embed"
 	"fmt"
-	"html/template"
 	"math"
 	"os"
 	"strings"
@@ -17,31 +15,11 @@ import (
 	"drumwright/control/tune"
 	"drumwright/io/journal"
 	"drumwright/io/record"
+	"drumwright/io/report"
 	"drumwright/profiles"
 	"drumwright/safety"
 	"drumwright/safety/proof"
 )
-
-//go:embed sheet.html
-var sheetPage string
-
-// sheet is a machine's figures as a page.
-type sheet struct {
-	Machine, About string
-	Warnings       []string
-	Parts          []sheetPart
-	Foot           string
-}
-
-type sheetPart struct {
-	Title, Note string
-	Drawing     template.HTML
-	Head        []string
-	Rows        [][]string
-	List        []string
-	Small       bool // many columns
-	NewPage     bool
-}
 
 func sheetCommand() *cobra.Command {
 	out := ""
@@ -90,7 +68,7 @@ func sheetOf(machine string, now time.Time) (page []byte, name string, err error
 	if err != nil {
 		return nil, "", err
 	}
-	s := sheet{Machine: m.About.Name, Foot: "Written by drumwright " + versionText() + ". Limits and figures are this machine's and no advice for another; local codes and licensed practice come first."}
+	s := report.Machine{Title: m.About.Name + ": figures of the machine", Machine: m.About.Name, Foot: "Written by drumwright " + versionText() + ". Limits and figures are this machine's and no advice for another; local codes and licensed practice come first."}
 	s.About = fmt.Sprintf("%s, as of %s. Machine file %s, sha256 %.12s…", m.About.Name, now.Format(time.DateOnly), m.File, m.Hash)
 	drumParts, err := drumSheet(d)
 	if err != nil {
@@ -99,23 +77,19 @@ func sheetOf(machine string, now time.Time) (page []byte, name string, err error
 	commissioned, note := fromJournal(m, (*journal.Reader).Commissioned)
 	items := commissionState(m, commissioned, false, now)
 	if lacks := commissionLacks(items); lacks != "" {
-		s.Warnings = append(s.Warnings, strings.TrimSuffix(strings.ToUpper(lacks[:1])+lacks[1:], ". What comes next: drumwright check MACHINE")+".")
+		s.Warnings = append(s.Warnings, upperFirst(lacks)+".")
 	}
 	s.Parts = append(s.Parts, measuredSheet(items, note))
 	s.Parts = append(s.Parts, drumParts...)
 	s.Parts = append(s.Parts, heatSheet(m, items), loopSheet(m), proofSheet(m, now), matrixSheet(m, now), uncoveredSheet(m))
-	t, err := template.New("sheet").Parse(sheetPage)
-	if err != nil {
-		return nil, "", err
-	}
 	var b bytes.Buffer
-	err = t.Execute(&b, &s)
+	err = report.WriteMachine(&b, &s)
 	return b.Bytes(), m.About.Name, err
 }
 
 // measuredSheet lists what commissioning has found and what it has not.
-func measuredSheet(items []commissionItem, note string) sheetPart {
-	p := sheetPart{Title: "Measured, guessed, overdue" + note, Head: []string{"what", "stands as", "figure", "method", "who and when", "counts until"}}
+func measuredSheet(items []commissionItem, note string) report.Part {
+	p := report.Part{Title: "Measured, guessed, overdue" + note, Table: report.Table{Head: []string{"what", "stands as", "figure", "method", "who and when", "counts until"}}}
 	for i := range items {
 		x := &items[i]
 		row := []string{words(x.name), x.state, "–", "not measured", "–", "–"}
@@ -133,7 +107,7 @@ func measuredSheet(items []commissionItem, note string) sheetPart {
 				row[5] = "a change"
 			}
 		}
-		p.Rows = append(p.Rows, row)
+		p.Table.Rows = append(p.Table.Rows, row)
 	}
 	return p
 }
@@ -141,7 +115,7 @@ func measuredSheet(items []commissionItem, note string) sheetPart {
 func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
 
 // drumSheet tells of drum, speeds and the bean probe's place.
-func drumSheet(d *drumInputs) ([]sheetPart, error) {
+func drumSheet(d *drumInputs) ([]report.Part, error) {
 	stages, err := d.work()
 	if err != nil {
 		return nil, err
@@ -158,22 +132,19 @@ func drumSheet(d *drumInputs) ([]sheetPart, error) {
 	if err != nil {
 		return nil, err
 	}
-	if i := bytes.Index(svg, []byte("<svg")); i > 0 { // a page has its own declaration
-		svg = svg[i:]
-	}
-	inputs := sheetPart{Title: "Drum and beans", Head: []string{"figure", "value", "unit", "how it was found"}}
+	inputs := report.Part{Title: "Drum and beans", Table: report.Table{Head: []string{"figure", "value", "unit", "how it was found"}}}
 	for _, in := range drumInputList[:14] {
 		if in.at == nil {
-			inputs.Rows = append(inputs.Rows, []string{in.words, fmt.Sprintf("%g", in.value(d)), in.unit, "machine file, exact"})
+			inputs.Table.Rows = append(inputs.Table.Rows, []string{in.words, fmt.Sprintf("%g", in.value(d)), in.unit, "machine file, exact"})
 			continue
 		}
 		f := *in.at(d)
-		inputs.Rows = append(inputs.Rows, []string{in.words, figureText(f, decimalsFor(f)), in.unit, f.Method})
+		inputs.Table.Rows = append(inputs.Table.Rows, []string{in.words, figureText(f, decimalsFor(f)), in.unit, f.Method})
 	}
-	speeds := sheetPart{Title: "Each stage", Note: fmt.Sprintf("Speeds to use: %.0f mm/s (%s) to %.0f mm/s (%s). ± covers about 95 %%. Bed figures are good to about 30 %%; the glass decides.",
-		limits.Low.SkinMMS, limits.Low.By, limits.High.SkinMMS, limits.High.By), Head: []string{""}}
+	speeds := report.Part{Title: "Each stage", Note: fmt.Sprintf("Speeds to use: %.0f mm/s (%s) to %.0f mm/s (%s). ± covers about 95 %%. Bed figures are good to about 30 %%; the glass decides.",
+		limits.Low.SkinMMS, limits.Low.By, limits.High.SkinMMS, limits.High.By), Table: report.Table{Head: []string{""}}}
 	for _, s := range stages {
-		speeds.Head = append(speeds.Head, fmt.Sprintf("%s, %.3g %% lost", s.Name, 100*s.LossFrac))
+		speeds.Table.Head = append(speeds.Table.Head, fmt.Sprintf("%s, %.3g %% lost", s.Name, 100*s.LossFrac))
 	}
 	for q := range drum.NumQuantities {
 		if !d.setup.Shows(q) {
@@ -183,25 +154,25 @@ func drumSheet(d *drumInputs) ([]sheetPart, error) {
 		for _, s := range stages {
 			row = append(row, figureText(s.Figures[q], q.Decimals()))
 		}
-		speeds.Rows = append(speeds.Rows, row)
+		speeds.Table.Rows = append(speeds.Table.Rows, row)
 	}
 	how := []string{"skin speed is from"}
 	for _, s := range stages {
 		how = append(how, s.SkinMMS.Method)
 	}
-	speeds.Rows = append(speeds.Rows, how)
+	speeds.Table.Rows = append(speeds.Table.Rows, how)
 	at := place.Best.XY(place.RadiusMM)
-	probe := sheetPart{Title: "Place of the bean probe", Note: fmt.Sprintf("%s; %.0f mm beside and %.0f mm below the shaft's centre.", placeText(place), at.X, -at.Y),
-		Head: []string{"margin", "value", "unit", "how it was found"}, List: append(append([]string{}, place.Remarks...), place.Checks...)}
+	probe := report.Part{Title: "Place of the bean probe", Note: fmt.Sprintf("%s; %.0f mm beside and %.0f mm below the shaft's centre.", placeText(place), at.X, -at.Y),
+		Table: report.Table{Head: []string{"margin", "value", "unit", "how it was found"}}, List: append(append([]string{}, place.Remarks...), place.Checks...)}
 	for _, r := range []struct {
 		what string
 		f    drum.Figure
 		unit string
 	}{{"beans over the tip, all in the bed", place.CoverFullMM, "mm"}, {"beans over the tip, 30 % of them away", place.CoverThinMM, "mm"}, {"from the eye of the bed, towards the wall", place.FromEyeMM, "mm"},
 		{"smallest green mass that covers a probe", place.LeastBatchG, "g"}, {"response of the sheath given", place.Given.ResponseS, "s"}, {"error by its stem", place.Given.StemErrorK, "K"}} {
-		probe.Rows = append(probe.Rows, []string{r.what, figureText(r.f, 1), r.unit, r.f.Method})
+		probe.Table.Rows = append(probe.Table.Rows, []string{r.what, figureText(r.f, 1), r.unit, r.f.Method})
 	}
-	return []sheetPart{inputs, speeds, probe, {Title: "The drum at each stage", Drawing: template.HTML(svg), NewPage: true}}, nil
+	return []report.Part{inputs, speeds, probe, {Title: "The drum at each stage", Drawing: svg, NewPage: true}}, nil
 }
 
 // decimalsFor shows two figures of the uncertainty, or three of the value.
@@ -217,8 +188,8 @@ func decimalsFor(f drum.Figure) int {
 }
 
 // heatSheet tells of heaters and air.
-func heatSheet(m *profiles.Machine, items []commissionItem) sheetPart {
-	p := sheetPart{Title: "Heat and air", NewPage: true, Head: []string{"figure", "value", "how it was found"}}
+func heatSheet(m *profiles.Machine, items []commissionItem) report.Part {
+	p := report.Part{Title: "Heat and air", NewPage: true, Table: report.Table{Head: []string{"figure", "value", "how it was found"}}}
 	found := func(item string) string {
 		for i := range items {
 			if x := &items[i]; x.name == item && x.last != nil {
@@ -227,7 +198,7 @@ func heatSheet(m *profiles.Machine, items []commissionItem) sheetPart {
 		}
 		return "machine file, not measured"
 	}
-	add := func(what, value, how string) { p.Rows = append(p.Rows, []string{what, value, how}) }
+	add := func(what, value, how string) { p.Table.Rows = append(p.Table.Rows, []string{what, value, how}) }
 	add("air heater", fmt.Sprintf("%.0f W at %.0f V", float64(m.Heaters.Air.PowerW), float64(m.Heaters.RatedV)), found(itemAir))
 	add("radiant panels", fmt.Sprintf("%.0f W, at most %.0f %% of it", float64(m.Heaters.Radiant.PowerW), 100*float64(m.Heaters.Radiant.MaxDuty)), found(itemRadiant))
 	add("air flow, usual", fmt.Sprintf("%.3g kg/h", float64(m.Air.Nominal)), found(itemFlow))
@@ -237,13 +208,13 @@ func heatSheet(m *profiles.Machine, items []commissionItem) sheetPart {
 }
 
 // loopSheet tells what the loops run on and how far each is from oscillating.
-func loopSheet(m *profiles.Machine) sheetPart {
-	p := sheetPart{Title: "Loops: gains and margins", Note: fmt.Sprintf("Margins on the process that the figures above make; drumwright tune measures it. Ms is the largest sensitivity: %.1f is aimed at, above %.1f is refused.", tune.TargetMs, tune.HighestMs),
-		Head: []string{"loop", "gain W/K", "integral s", "derivative s", "Ms", "gain margin", "phase margin °", "dead time to spare s"}}
+func loopSheet(m *profiles.Machine) report.Part {
+	p := report.Part{Title: "Loops: gains and margins", Note: fmt.Sprintf("Margins on the process that the figures above make; drumwright tune measures it. Ms is the largest sensitivity: %.1f is aimed at, above %.1f is refused.", tune.TargetMs, tune.HighestMs),
+		Table: report.Table{Head: []string{"loop", "gain W/K", "integral s", "derivative s", "Ms", "gain margin", "phase margin °", "dead time to spare s"}}}
 	add := func(name, loop string, flowKgPerH, tempC float64) {
 		g, _, _ := control.LoopGains(m, loop, flowKgPerH, tempC)
 		x := tune.MarginsOf(control.LoopProcess(m, loop, flowKgPerH, tempC), g, float64(m.Scan.PeriodS))
-		p.Rows = append(p.Rows, []string{name, sig(g.Kc), sig(g.TiS), sig(g.TdS), sig(x.Ms), sig(x.Gain), sig(x.PhaseDeg), sig(x.DelayS)})
+		p.Table.Rows = append(p.Table.Rows, []string{name, sig(g.Kc), sig(g.TiS), sig(g.TdS), sig(x.Ms), sig(x.Gain), sig(x.PhaseDeg), sig(x.DelayS)})
 	}
 	for _, share := range [...]float64{0.7, 1, 1.3} {
 		flow := share * float64(m.Air.Nominal)
@@ -260,9 +231,9 @@ func sig(v float64) string {
 	return fmt.Sprintf("%.3g", v)
 }
 
-func proofSheet(m *profiles.Machine, now time.Time) sheetPart {
+func proofSheet(m *profiles.Machine, now time.Time) report.Part {
 	kept, note := fromJournal(m, (*journal.Reader).Proofs)
-	p := sheetPart{Title: "Proof tests" + note, Head: []string{"test", "stands as", "must show", "seen", "who and when", "next"}}
+	p := report.Part{Title: "Proof tests" + note, Table: report.Table{Head: []string{"test", "stands as", "must show", "seen", "who and when", "next"}}}
 	for _, s := range proof.Due(proof.Tests(m), kept, now) {
 		row := []string{strings.ReplaceAll(s.ID, "-", " "), s.State, s.Expected, "–", "–", "–"}
 		if s.State == record.ProofImpossible {
@@ -274,18 +245,18 @@ func proofSheet(m *profiles.Machine, now time.Time) sheetPart {
 		if s.DueAt != nil {
 			row[5] = s.DueAt.Local().Format(time.DateOnly)
 		}
-		p.Rows = append(p.Rows, row)
+		p.Table.Rows = append(p.Table.Rows, row)
 	}
 	return p
 }
 
-func matrixSheet(m *profiles.Machine, now time.Time) sheetPart {
+func matrixSheet(m *profiles.Machine, now time.Time) report.Part {
 	x := newMatrix(m, now.Format(time.DateOnly))
-	p := sheetPart{Title: "Cause and effect", NewPage: true, Small: true, Note: "Limits are those at nominal speed, air and demand. An estimate until a proof test has shown it.",
-		Head: []string{"cause", "leads to", "threshold", "after", "reset", "what it means"}}
+	p := report.Part{Title: "Cause and effect", NewPage: true, Small: true, Note: "Limits are those at nominal speed, air and demand. An estimate until a proof test has shown it.",
+		Table: report.Table{Head: []string{"cause", "leads to", "threshold", "after", "reset", "what it means"}}}
 	for _, l := range x.watched() {
 		c := x.cells(l)
-		p.Rows = append(p.Rows, []string{words(c[0]), c[1], c[3], c[4], c[5], l.Cause})
+		p.Table.Rows = append(p.Table.Rows, []string{words(c[0]), c[1], c[3], c[4], c[5], l.Cause})
 	}
 	for i := range x.lines {
 		if l := &x.lines[i]; l.Exception != "" {
@@ -298,8 +269,8 @@ func matrixSheet(m *profiles.Machine, now time.Time) sheetPart {
 	return p
 }
 
-func uncoveredSheet(m *profiles.Machine) sheetPart {
-	p := sheetPart{Title: "Not watched on this machine", List: safety.Uncovered(m)}
+func uncoveredSheet(m *profiles.Machine) report.Part {
+	p := report.Part{Title: "Not watched on this machine", List: safety.Uncovered(m)}
 	if len(p.List) == 0 {
 		p.List = []string{"Nothing: there is a point for every cause."}
 	}

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -65,13 +64,11 @@ type ControlChart struct {
 //go:embed overview.html
 var overviewSource string
 
-var overview = template.Must(template.New("overview").Funcs(template.FuncMap{
-	"clean":  clean,
-	"style":  func() template.CSS { return template.CSS(styleSource) },
+var overview = parse("overview", overviewSource, template.FuncMap{
 	"dots":   dots,
 	"lanes":  lanes,
 	"charts": charts,
-}).Parse(overviewSource))
+})
 
 // WriteOverview writes the report. Nothing is written if it cannot be drawn.
 func WriteOverview(w io.Writer, o *Overview) error {
@@ -87,14 +84,7 @@ func WriteOverview(w io.Writer, o *Overview) error {
 			return fmt.Errorf("report: chart %q: %d values and %d means of %d batches", c.Title, len(c.Values), len(c.Mean), len(c.IDs))
 		}
 	}
-	var b bytes.Buffer
-	if err := overview.Execute(&b, o); err != nil {
-		return fmt.Errorf("report: %w", err)
-	}
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return fmt.Errorf("report: writing: %w", err)
-	}
-	return nil
+	return write(w, overview, o)
 }
 
 // Quartiles are smallest, quarter, middle, three quarters and largest of the

@@ -3,7 +3,6 @@ package report
 import (
 	"bytes"
 	_ "embed"
-	"fmt"
 	"html/template"
 	"io"
 	"math"
@@ -49,13 +48,11 @@ type StageRow struct{ Name, Until, Time, Share, Rise, Loss, Drum, Energy string 
 //go:embed sheet.html
 var sheetSource string
 
-var sheet = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"clean":  clean,
-	"style":  func() template.CSS { return template.CSS(styleSource) },
+var sheet = parse("sheet", sheetSource, template.FuncMap{
 	"judged": judgedStrips,
 	"lane":   straightLane,
 	"small":  smallPlots,
-}).Parse(sheetSource))
+})
 
 // WriteSheet writes the report of a batch. Nothing is written if it cannot be
 // drawn.
@@ -64,14 +61,7 @@ func WriteSheet(w io.Writer, s *Sheet) error {
 	if err := b.check(); err != nil {
 		return err
 	}
-	var out bytes.Buffer
-	if err := sheet.Execute(&out, s); err != nil {
-		return fmt.Errorf("report: %w", err)
-	}
-	if _, err := w.Write(out.Bytes()); err != nil {
-		return fmt.Errorf("report: writing: %w", err)
-	}
-	return nil
+	return write(w, sheet, s)
 }
 
 const (

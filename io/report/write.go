@@ -15,15 +15,38 @@ var pageSource string
 //go:embed page.css
 var styleSource string
 
-var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"clean": clean,
+// headSource begins every page: nothing is fetched from anywhere.
+//
+//go:embed head.html
+var headSource string
+
+// parse makes a kind of page of its own source and what all kinds share; funcs
+// come on top.
+func parse(name, source string, funcs template.FuncMap) *template.Template {
+	shared := template.FuncMap{"clean": clean, "style": func() template.CSS { return template.CSS(styleSource) }}
+	return template.Must(template.New(name).Funcs(shared).Funcs(funcs).Parse(headSource + source))
+}
+
+// write writes a page whole, or nothing of it.
+func write(w io.Writer, t *template.Template, what any) error {
+	var b bytes.Buffer
+	if err := t.Execute(&b, what); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("report: writing: %w", err)
+	}
+	return nil
+}
+
+var page = parse("page", pageSource, template.FuncMap{
 	"clock": clock,
-	"style": func() template.CSS { return template.CSS(styleSource) },
+	"title": title,
 	"plots": func(s *Session, i int) template.HTML { return plots(&s.Batches[i], plotHeight(s, i)) },
 	"rows":  figureRows,
 	"about": about,
 	"inc":   func(i int) int { return i + 1 },
-}).Parse(pageSource))
+})
 
 // Write writes the report of a session. Nothing is written if the session
 // cannot be drawn.
@@ -33,14 +56,14 @@ func Write(w io.Writer, s *Session) error {
 			return err
 		}
 	}
-	var b bytes.Buffer
-	if err := page.Execute(&b, s); err != nil {
-		return fmt.Errorf("report: %w", err)
+	return write(w, page, s)
+}
+
+func title(s *Session) string {
+	if m := clean(s.Machine); m != "" {
+		return "Roasting session, " + m
 	}
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return fmt.Errorf("report: writing: %w", err)
-	}
-	return nil
+	return "Roasting session"
 }
 
 // about is the line under the title: what is known of machine, site, recipe and
