@@ -31,12 +31,9 @@ type chargeWatch struct {
 	beganS  float64 // when the fall began
 }
 
-func newChargeWatch(plungeK, periodS float64) chargeWatch {
-	return chargeWatch{plungeK: plungeK, everyS: math.Max(periodS, plungeSpanS/60)}
-}
-
-func newSlowWatch(plungeK, periodS float64) chargeWatch {
-	return chargeWatch{plungeK: slowPlunge * plungeK, everyS: math.Max(periodS, slowSpanS/60)}
+// newChargeWatch looks for a fall within spanS; add may be given more.
+func newChargeWatch(plungeK, spanS, periodS float64) chargeWatch {
+	return chargeWatch{plungeK: plungeK, everyS: math.Max(periodS, spanS/60)}
 }
 
 // add takes one reading and updates fell and beganS. The fall counts over the

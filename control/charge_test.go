@@ -11,7 +11,7 @@ import (
 // that tell a charge without a gate; with the gate open it may take its time.
 func TestSlowProbeFalls(t *testing.T) {
 	falls := func(rateKPerS, spanS float64) float64 {
-		w := newChargeWatch(15, 0.1)
+		w := newChargeWatch(15, plungeSpanS, 0.1)
 		for i := range 200 {
 			s := float64(i) / 10
 			w.add(s, point.Value{V: 190 - rateKPerS*s, Quality: point.Good}, spanS)
@@ -37,7 +37,7 @@ func TestSlowProbeFalls(t *testing.T) {
 // by itself is no charge.
 func TestSlowChargeIsSeen(t *testing.T) {
 	sees := func(readC func(s float64) float64) (atS, beganS float64) {
-		fast, slow := newChargeWatch(15, 0.1), newSlowWatch(15, 0.1)
+		fast, slow := newChargeWatch(15, plungeSpanS, 0.1), newChargeWatch(slowPlunge*15, slowSpanS, 0.1)
 		for i := range 1500 {
 			s := float64(i) / 10
 			x := point.Value{V: readC(s), Quality: point.Good}

@@ -144,7 +144,7 @@ func New(m *profiles.Machine, r Restored) (*Controller, error) {
 		}
 	}
 	c.lead = observe.InletLead{TauS: float64(m.Heaters.Air.ProbeLagS), StepS: h}
-	c.charge, c.slowCharge = newChargeWatch(float64(m.Batch.PlungeK), h), newSlowWatch(float64(m.Batch.PlungeK), h)
+	c.charge, c.slowCharge = newChargeWatch(float64(m.Batch.PlungeK), plungeSpanS, h), newChargeWatch(slowPlunge*float64(m.Batch.PlungeK), slowSpanS, h)
 	if c.gate.Tripped() {
 		c.state = batch.Tripped
 	}

@@ -101,7 +101,7 @@ func labelsOf(m *dto.Metric) string {
 // of each layout, and nothing for a machine that is not there.
 func TestDashboardFindsAll(t *testing.T) {
 	peertest.OnceIsEnough(t)
-	program, promtool := peertest.Find(t, "prometheus"), peertest.Find(t, "promtool")
+	promtool := peertest.Find(t, "promtool")
 	dir := t.TempDir()
 	file, err := os.Create(filepath.Join(dir, "day.txt"))
 	if err != nil {
@@ -118,21 +118,8 @@ func TestDashboardFindsAll(t *testing.T) {
 	if text, err := exec.Command(promtool, "tsdb", "create-blocks-from", "openmetrics", file.Name(), data).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}
-	config := filepath.Join(dir, "prometheus.yml")
-	if err := os.WriteFile(config, []byte("global: {}\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	address := peertest.FreeAddress(t)
 	var log peertest.Buffer
-	peertest.Start(t, &log, program, "--config.file="+config, "--storage.tsdb.path="+data, "--storage.tsdb.retention.time=200y", "--web.listen-address="+address)
-	peertest.Eventually(t, patience, "Prometheus", func() bool {
-		res, err := http.Get("http://" + address + "/-/ready")
-		if err != nil {
-			return false
-		}
-		res.Body.Close()
-		return res.StatusCode == http.StatusOK
-	})
+	address := prometheusOf(t, &log, data, "global: {}\n", "--storage.tsdb.retention.time=200y")
 
 	queries := shippedQueries(t)
 	for _, h := range days {

@@ -5,11 +5,9 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -55,27 +53,8 @@ func named(t *testing.T, example, site, name string) *profiles.Machine {
 func TestTenMachinesKeepApart(t *testing.T) {
 	peertest.OnceIsEnough(t)
 	t.Parallel() // it waits for others, most of the time
-	mosquitto, sub, prometheus := peertest.Find(t, "mosquitto"), peertest.Find(t, "mosquitto_sub"), peertest.Find(t, "prometheus")
-	dir := t.TempDir()
-	write := func(name, text string) string {
-		path := filepath.Join(dir, name)
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
-	broker := peertest.FreeAddress(t)
-	_, port, _ := net.SplitHostPort(broker)
-	var log, seen peertest.Buffer
-	peertest.Start(t, &log, mosquitto, "-c", write("broker.conf", "listener "+port+" 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\n"))
-	peertest.Eventually(t, patience, "the broker", func() bool {
-		c, err := net.Dial("tcp", broker)
-		if err == nil {
-			c.Close()
-		}
-		return err == nil
-	})
-	peertest.Start(t, &seen, sub, "-h", "127.0.0.1", "-p", port, "-q", "1", "-v", "-t", "drumwright/#")
+	var log peertest.Buffer
+	broker, seen := brokerWithEar(t, &log)
 
 	var targets strings.Builder
 	scans := make([]uint64, len(tenMachines))
@@ -119,9 +98,8 @@ func TestTenMachinesKeepApart(t *testing.T) {
 		t.Errorf("%d came, some went:\n%s", strings.Count(text, "/status online"), log.String())
 	}
 
-	api := peertest.FreeAddress(t)
-	peertest.Start(t, &log, prometheus, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+api, "--config.file="+write("prometheus.yml",
-		"global: {scrape_interval: 250ms, scrape_timeout: 250ms}\nscrape_configs:\n- job_name: drumwright\n  metrics_path: /\n  static_configs:\n"+targets.String()))
+	api := prometheusOf(t, &log, filepath.Join(t.TempDir(), "data"),
+		"global: {scrape_interval: 250ms, scrape_timeout: 250ms}\nscrape_configs:\n- job_name: drumwright\n  metrics_path: /\n  static_configs:\n"+targets.String())
 	got := map[string]string{}
 	peertest.Eventually(t, patience, "ten machines in Prometheus", func() bool {
 		got = scansOf(api)

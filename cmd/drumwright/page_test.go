@@ -86,39 +86,32 @@ func TestMorningByClicking(t *testing.T) {
 	button := func(kind string) chromedp.Action {
 		return until(fmt.Sprintf(`document.querySelector('[data-kind=%q]') && performance.now() - Number(document.querySelector('.say .buttons').dataset.moved) > 350`, kind))
 	}
-	// press holds a button until the machine has done it: on a loaded computer a
-	// picture can be too old to act on for a moment, and a person presses again.
-	press := func(kind, then string) {
+	// again does something until what it brings about is there: on a loaded computer
+	// a picture can be too old to act on for a moment, and what has just moved heeds
+	// no finger; a person presses again.
+	again := func(what, then string, actions ...chromedp.Action) {
 		t.Helper()
 		for range 10 {
-			do("see "+kind, button(kind), hold(kind))
-			if chromedp.Run(tab, chromedp.Poll(fmt.Sprintf(`document.querySelector('#headline')?.textContent.startsWith(%q)`, then), nil, chromedp.WithPollingTimeout(5*time.Second))) == nil {
-				return
-			}
-		}
-		do(kind, headline(then))
-	}
-	// click clicks until what it does is there: what moves while the picture is
-	// drawn is missed by a person too, who clicks again.
-	click := func(selector, then string) {
-		t.Helper()
-		for range 10 {
-			do("click "+selector, chromedp.Click(selector))
+			do(what, actions...)
 			if chromedp.Run(tab, chromedp.Poll(then, nil, chromedp.WithPollingTimeout(5*time.Second))) == nil {
 				return
 			}
 		}
-		do(selector, until(then))
+		do(what, until(then))
+	}
+	press := func(kind, then string) {
+		t.Helper()
+		again(kind, fmt.Sprintf(`document.querySelector('#headline')?.textContent.startsWith(%q)`, then), button(kind), hold(kind))
+	}
+	click := func(selector, then string) {
+		t.Helper()
+		again(selector, then, chromedp.Click(selector))
 	}
 	peertest.Eventually(t, time.Minute, "the daemon", func() bool { return state(address) == "cold" })
 	do("open", chromedp.EmulateViewport(1280, 800), chromedp.Navigate("http://"+address+"/"), headline("Off"))
 	click(`a[href="#recipes"]`, `document.querySelector('a[href="#recipes/harbour-medium"]')`)
 	click(`a[href="#recipes/harbour-medium"]`, `[...document.querySelectorAll('button')].some(b => b.innerText.includes('Load for next batch'))`)
-	loaded := false
-	for i := 0; i < 10 && !loaded; i++ { // a button that has just moved heeds no finger
-		do("choose", chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch'))?.click()`, nil))
-		loaded = chromedp.Run(tab, chromedp.Poll(`document.querySelector('[data-kind="warm"]')`, nil, chromedp.WithPollingTimeout(5*time.Second))) == nil
-	}
+	again("choose", `document.querySelector('[data-kind="warm"]')`, chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch'))?.click()`, nil))
 	do("load", button("warm"))
 	press("warm", "Warming up")
 	do("ready", headline("Ready for beans"), button("charged"))

@@ -25,31 +25,56 @@ import (
 // patience is how long another process may take on a loaded computer.
 const patience = 30 * time.Second
 
-// A whole batch on the simulated machine is seen by a real broker's subscriber
-// and a real Prometheus holds its series.
-func TestBatchSeenByPeers(t *testing.T) {
-	mosquitto, sub, prometheus := peertest.Find(t, "mosquitto"), peertest.Find(t, "mosquitto_sub"), peertest.Find(t, "prometheus")
-	dir := t.TempDir()
-	write := func(name, text string) string {
-		path := filepath.Join(dir, name)
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
+// brokerWithEar starts a real broker, and a subscriber to all topics of ours; seen
+// is what it hears.
+func brokerWithEar(t *testing.T, log *peertest.Buffer) (address string, seen *peertest.Buffer) {
+	t.Helper()
+	mosquitto, sub := peertest.Find(t, "mosquitto"), peertest.Find(t, "mosquitto_sub")
+	address, seen = peertest.FreeAddress(t), &peertest.Buffer{}
+	_, port, _ := net.SplitHostPort(address)
+	config := filepath.Join(t.TempDir(), "broker.conf")
+	if err := os.WriteFile(config, []byte("listener "+port+" 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\n"), 0o600); err != nil {
+		t.Fatal(err)
 	}
-
-	broker := peertest.FreeAddress(t)
-	_, brokerPort, _ := net.SplitHostPort(broker)
-	var log, seen peertest.Buffer
-	peertest.Start(t, &log, mosquitto, "-c", write("broker.conf", "listener "+brokerPort+" 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\n"))
+	peertest.Start(t, log, mosquitto, "-c", config)
 	peertest.Eventually(t, patience, "the broker", func() bool {
-		c, err := net.Dial("tcp", broker)
+		c, err := net.Dial("tcp", address)
 		if err == nil {
 			c.Close()
 		}
 		return err == nil
 	})
-	peertest.Start(t, &seen, sub, "-h", "127.0.0.1", "-p", brokerPort, "-q", "1", "-v", "-t", "drumwright/#")
+	peertest.Start(t, seen, sub, "-h", "127.0.0.1", "-p", port, "-q", "1", "-v", "-t", "drumwright/#")
+	return address, seen
+}
+
+// prometheusOf starts a real Prometheus on a configuration and a folder of data,
+// and waits until it answers at the address given back.
+func prometheusOf(t *testing.T, log *peertest.Buffer, data, config string, more ...string) (address string) {
+	t.Helper()
+	program := peertest.Find(t, "prometheus")
+	file := filepath.Join(t.TempDir(), "prometheus.yml")
+	if err := os.WriteFile(file, []byte(config), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	address = peertest.FreeAddress(t)
+	peertest.Start(t, log, program, append([]string{"--config.file=" + file, "--storage.tsdb.path=" + data, "--web.listen-address=" + address}, more...)...)
+	peertest.Eventually(t, patience, "Prometheus", func() bool {
+		res, err := http.Get("http://" + address + "/-/ready")
+		if err != nil {
+			return false
+		}
+		res.Body.Close()
+		return res.StatusCode == http.StatusOK
+	})
+	return address
+}
+
+// A whole batch on the simulated machine is seen by a real broker's subscriber
+// and a real Prometheus holds its series.
+func TestBatchSeenByPeers(t *testing.T) {
+	var log peertest.Buffer
+	broker, seen := brokerWithEar(t, &log)
 
 	m, err := machineFrom("heron-1000")
 	if err != nil {
@@ -63,18 +88,8 @@ func TestBatchSeenByPeers(t *testing.T) {
 	web := httptest.NewServer(metrics.Handler())
 	defer web.Close()
 	target, _ := url.Parse(web.URL)
-	api := peertest.FreeAddress(t)
-	peertest.Start(t, &log, prometheus, "--config.file="+write("prometheus.yml", fmt.Sprintf(
-		"global: {scrape_interval: 250ms, scrape_timeout: 250ms}\nscrape_configs: [{job_name: drumwright, metrics_path: /, static_configs: [{targets: ['%s']}]}]\n", target.Host)),
-		"--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+api)
-	peertest.Eventually(t, patience, "Prometheus", func() bool {
-		res, err := http.Get("http://" + api + "/-/ready")
-		if err != nil {
-			return false
-		}
-		res.Body.Close()
-		return res.StatusCode == http.StatusOK
-	})
+	api := prometheusOf(t, &log, filepath.Join(t.TempDir(), "data"), fmt.Sprintf(
+		"global: {scrape_interval: 250ms, scrape_timeout: 250ms}\nscrape_configs: [{job_name: drumwright, metrics_path: /, static_configs: [{targets: ['%s']}]}]\n", target.Host))
 
 	peertest.Eventually(t, patience, "Prometheus to scrape", func() bool { return results(t, api, "up == 1") > 0 })
 

@@ -228,9 +228,7 @@ func TestSecondSignalEndsAtOnce(t *testing.T) {
 	if err := c.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
-	for end := time.Now().Add(patience); !strings.Contains(c.log.String(), "heat is written off") && time.Now().Before(end); {
-		time.Sleep(5 * time.Millisecond)
-	}
+	peertest.Eventually(t, patience, "heat to be written off", func() bool { return strings.Contains(c.log.String(), "heat is written off") })
 	if c.ended() {
 		t.Fatalf("the first signal did not hang:\n%s", c.log.String())
 	}

@@ -39,7 +39,11 @@ const hostile = `<img src=x onerror="document.title='broken in'">`
 
 func (teller) Machine() record.MachineView {
 	s := record.StripView{Unit: "°C", Top: 324, Band: 5, Least: record.Unknown, Most: 280, Trip: 300}
-	return record.MachineView{Name: "heron-1000", Note: hostile, Hash: strings.Repeat("0", 64), TimeScale: 1, Strips: record.StripsView{Base: s, Inlet: s, Drum: s, Flow: s},
+	inlet, drum, flow := s, s, s // each in its own unit and range
+	inlet.Top, inlet.Most, inlet.Trip = 378, 335, 350
+	drum.Unit, drum.Top, drum.Band, drum.Most, drum.Trip = "mm/s", 972, 8, 900, record.Unknown
+	flow.Unit, flow.Top, flow.Band, flow.Most, flow.Trip = "kg/h", 130, 4, 120, record.Unknown
+	return record.MachineView{Name: "heron-1000", Note: hostile, Hash: strings.Repeat("0", 64), TimeScale: 1, Strips: record.StripsView{Base: s, Inlet: inlet, Drum: drum, Flow: flow},
 		NotCovered: []string{"no exhaust: hot exhaust air cannot be seen"}, Exceptions: []string{}}
 }
 
