@@ -68,7 +68,8 @@ func (e *echo) hear(x point.Value, a *point.Access, direct bool, deadHz, periodS
 	next := e.n-e.heard <= max(1, a.EveryScans)
 	e.heard = e.n
 	last := near(e.told[(e.n-1)%echoScans])
-	e.foreign = !matches && (e.foreign || moved && !e.differs && e.n >= echoScans && e.unsure == 0) || direct && moved && next && !last && e.unsure == 0
+	alone := moved && e.unsure == 0 // and no write of ours can have done it late
+	e.foreign = !matches && (e.foreign || alone && !e.differs && e.n >= echoScans) || direct && alone && next && !last
 	switch {
 	case !matches && !e.differs:
 		e.differs, e.moved = true, false
@@ -97,10 +98,9 @@ func (g *Gate) listen(v *view) {
 			continue
 		}
 		e := &g.echoes[o]
-		if e.unsure--; v.Unacknowledged[o] {
+		if e.unsure = max(0, e.unsure-1); v.Unacknowledged[o] {
 			e.unsure = echoScans
 		}
-		e.unsure = max(0, e.unsure)
 		if v.gapS > float64(g.limits.ScanLateS) { // heat may have been turned off apart from the scan
 			e.known, e.n = false, 0
 		}

@@ -286,14 +286,13 @@ func printCampaign(w io.Writer, r *campaignResult) error {
 	}
 	if len(r.Results) > 0 {
 		fmt.Fprintf(w, "\n%d of %d runs passed; %d of the %d hazards were judged here.\n", len(r.Results)-r.failed(), len(r.Results), r.Covered, r.Total)
+	}
+	switch {
+	case len(r.Results) > 0 && !r.oneRow:
 		for _, e := range r.Elsewhere {
-			if r.oneRow {
-				break
-			}
 			fmt.Fprintf(w, "%s  %s: %s\n", e.Hazard, e.What, coveredBy(e))
 		}
-	}
-	if r.oneRow && len(r.Results) == 0 {
+	case len(r.Results) == 0 && r.oneRow:
 		fmt.Fprintln(w, "This machine cannot play the row: see matrix for what is not covered.")
 	}
 	if p := r.Pairs; p != nil {

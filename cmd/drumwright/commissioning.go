@@ -120,7 +120,7 @@ func commissionLacks(items []commissionItem) string {
 	if len(missing) == 0 {
 		return ""
 	}
-	return "commissioning is not done: " + strings.Join(missing, ", ") + ". What comes next: drumwright check MACHINE"
+	return "commissioning is not done: " + strings.Join(missing, ", ")
 }
 
 // benchOf says why commissioning is not asked for, "" if it is. word is what a
@@ -151,7 +151,10 @@ func uncommissioned(m *profiles.Machine, store commissionStore, simulated bool) 
 		if err != nil {
 			return "the records of commissioning cannot be read: " + err.Error()
 		}
-		return commissionLacks(commissionState(m, kept, simulated, time.Now()))
+		if lacks := commissionLacks(commissionState(m, kept, simulated, time.Now())); lacks != "" {
+			return lacks + ". What comes next: drumwright check MACHINE"
+		}
+		return ""
 	}
 }
 
@@ -167,7 +170,7 @@ func describeCommissioning(w io.Writer, m *profiles.Machine) {
 	case scaled:
 		printWrapped(w, "  ", "not asked for before beans are heated: the machine is simulated")
 	case lacks != "":
-		printWrapped(w, "  ", "no beans are heated: "+strings.TrimSuffix(lacks, ". What comes next: drumwright check MACHINE"))
+		printWrapped(w, "  ", "no beans are heated: "+lacks)
 	}
 	printWrapped(w, "  ", "next: "+nextStep(m, items))
 }

@@ -98,15 +98,4 @@ func diskFreeMB(folder string) (float64, error) {
 }
 
 // watch keeps looking until ctx ends.
-func (c *computer) watch(ctx context.Context) {
-	tick := time.NewTicker(computerEvery)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-			c.look()
-		}
-	}
-}
+func (c *computer) watch(ctx context.Context) { every(ctx, computerEvery, c.look) }

@@ -144,15 +144,18 @@ func (b *proofBook) Bar() control.Bar { return *b.bar.Load() }
 const lookEvery = time.Minute
 
 // watch keeps looking until ctx ends: days pass while a daemon runs.
-func (b *proofBook) watch(ctx context.Context) {
-	tick := time.NewTicker(lookEvery)
+func (b *proofBook) watch(ctx context.Context) { every(ctx, lookEvery, func() { b.look(ctx) }) }
+
+// every does something at each tick until ctx ends.
+func every(ctx context.Context, d time.Duration, do func()) {
+	tick := time.NewTicker(d)
 	defer tick.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			b.look(ctx)
+			do()
 		}
 	}
 }
