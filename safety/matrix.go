@@ -116,6 +116,7 @@ func (g *Gate) pretend(m *profiles.Machine) {
 	full := [2]float64{1, 1}
 	g.asked, g.drawn, g.askedLately, g.drawnLately, g.steadyC = full, full, full, full, full
 	g.metered, g.heatOnS = [2]bool{true, true}, 1e9
+	g.airBalance.trustK = offModelK
 }
 
 func (a Arming) String() string {

@@ -14,13 +14,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drumwright/cmd/drumwright/internal/amend"
 	"drumwright/cmd/drumwright/internal/wiring"
 	"drumwright/control/calibrate"
 	"drumwright/io/journal"
 	"drumwright/io/point"
 	"drumwright/io/record"
-	"drumwright/io/sensor"
 	"drumwright/profiles"
 )
 
@@ -31,9 +29,9 @@ type calibrateOptions struct {
 	at                 []string
 	turns              []string
 	heaterFlags
-	days, putOff         int
-	why                  string
-	write, yes, simulate bool
+	days, putOff     int
+	why              string
+	accept, simulate bool
 }
 
 // calibrationDays is for how long a calibration counts (common practice, no
@@ -60,7 +58,9 @@ func calibrateCommand() *cobra.Command {
 		Short: "Turn comparisons with a reference into figures of the machine file, with their uncertainty",
 		Long: `calibrate takes what you have measured, works out the figure and its uncertainty,
 keeps both in the machine's journal with your name, the method and the day until
-which it counts, and proposes the change of the machine file. ITEM is
+which it counts, and proposes the change of the machine file. A finding counts only
+while the machine file holds it, within its uncertainty; without a measurement
+calibrate proposes the change that the last one asks for once more. ITEM is
 
   a probe, such as bean  --ice READING, --boil READING with --pressure hPa (at the
                          place, not reduced to sea level) or --altitude M, and
@@ -76,8 +76,7 @@ A calibration that is overdue keeps beans out, 30 days after the day until which
 counts. --put-off DAYS --why REASON lets it wait, in your name.
 
 Readings are repeated: give --ice and --boil several times. ± covers about 95 %;
-+- will do for ±. With --write the change is written into the machine file once you
-say so.`,
++- will do for ±. Nothing is written into the machine file before you say yes.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(args[0], args[1], cmd.InOrStdin(), cmd.OutOrStdout())
@@ -101,31 +100,35 @@ say so.`,
 	f.IntVar(&o.days, "days", 0, "for how many days it counts; default 180 for probes, 365 otherwise")
 	f.IntVar(&o.putOff, "put-off", 0, "instead of measuring: let an overdue calibration wait so many days, up to 30, for the reason given with --why")
 	f.StringVar(&o.why, "why", "", "with --put-off: the reason, kept with your name")
-	f.BoolVar(&o.write, "write", false, "write the change into the machine file, once you have said yes")
-	f.BoolVar(&o.yes, "yes", false, "with --write: do not ask")
+	f.BoolVar(&o.accept, "accept", false, "write the proposed change into the machine file without asking")
 	f.BoolVar(&o.simulate, "simulated", false, "mark the record as made on a simulated machine")
 	return c
 }
 
-// found is a calibration worked out.
+// calibrated is a calibration worked out.
 type calibrated struct {
-	value, u float64
-	unit     string
-	text     string
-	method   string
-	edits    []amend.Edit
+	value, u     float64
+	unit, method string
+	text         string
+	probe        *probeLine
+	flow         []flowPoint
 }
 
 func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) error {
-	if strings.TrimSpace(o.who) == "" {
-		return exitError{codeInput, errors.New("--who is missing: a calibration is made by a named person")}
-	}
 	if o.days < 0 {
 		return exitError{codeInput, fmt.Errorf("--days is %d, allowed is 0 or more", o.days)}
 	}
 	m, err := machineFrom(name)
 	if err != nil {
 		return err
+	}
+	if !o.measures() && o.putOff == 0 && o.why == "" {
+		if last := lastFound(m, item, o.simulate || played(m)); last != nil {
+			return o.propose(m, last, in, w)
+		}
+	}
+	if strings.TrimSpace(o.who) == "" {
+		return exitError{codeInput, errors.New("--who is missing: a calibration is made by a named person")}
 	}
 	if o.putOff != 0 || o.why != "" {
 		return o.wait(m, item, w)
@@ -141,33 +144,59 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	if days == 0 {
 		days = calibrationDays(item)
 	}
-	body, err := json.Marshal(map[string]any{"ice_c": o.ice, "boil_c": o.boil, "pressure_hpa": o.pressure, "at": o.at, "turns": o.turns, "amps": o.amps, "meter": o.meter, "air": o.air, "rise": o.rise, "duty": o.duty, "volts": o.volts, "found": c.text})
+	body, err := json.Marshal(finding{IceC: o.ice, BoilC: o.boil, PressureHPa: o.pressure, At: o.at, Turns: o.turns, Amps: o.amps, Meter: o.meter, Air: o.air, Rise: o.rise, Duty: o.duty, Volts: o.volts,
+		Found: c.text, Probe: c.probe, Flow: c.flow})
 	if err != nil {
 		return err
 	}
 	kept := record.Commissioned{Kind: record.KindCalibration, Item: item, Who: o.who, When: time.Now(), Method: c.method, Value: record.Number(c.value), Uncertainty: record.Number(c.u),
-		Unit: c.unit, ValidDays: days, Result: record.ProofPass, Wiring: wiring.Hash(m), Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: o.simulate}
+		Unit: c.unit, ValidDays: days, Result: record.ProofPass, Wiring: wiring.Hash(m), Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: o.simulate || played(m)}
 	if err := keepCommissioned(m.Telemetry.Journal, []record.Commissioned{kept}); err != nil {
 		return err
 	}
 	fmt.Fprintln(w, c.text)
 	until, _ := kept.Until()
 	printWrapped(w, "", fmt.Sprintf("Method: %s. Kept in %s, counts until %s.", c.method, m.Telemetry.Journal, until.Format(time.DateOnly)))
-	if len(c.edits) == 0 {
-		fmt.Fprintln(w, "The machine file needs no change.")
+	return o.propose(m, &kept, in, w)
+}
+
+// measures reports whether a measurement was given.
+func (o *calibrateOptions) measures() bool {
+	return len(o.ice)+len(o.boil)+len(o.at)+len(o.turns) > 0 || o.heaterFlags != heaterFlags{}
+}
+
+// lastFound is the last calibration of an item that the journal keeps, nil for none.
+func lastFound(m *profiles.Machine, item string, simulated bool) *record.Commissioned {
+	kept, _ := fromJournal(m, (*journal.Reader).Commissioned)
+	items := commissionState(m, kept, simulated, time.Now())
+	for k := range items {
+		if items[k].name == item && items[k].kind == record.KindCalibration {
+			return items[k].last
+		}
+	}
+	return nil
+}
+
+// propose says what the machine file needs so that it holds what was found, and
+// writes it there if the person wants it.
+func (o *calibrateOptions) propose(m *profiles.Machine, c *record.Commissioned, in io.Reader, w io.Writer) error {
+	differs, edits := notHeld(m, c)
+	if differs == "" {
+		fmt.Fprintln(w, "The machine file holds it and needs no change.")
+		return nil
+	}
+	printWrapped(w, "", upperFirst(differs)+".")
+	if len(edits) == 0 {
 		return nil
 	}
 	fmt.Fprintln(w, "\nFor the machine file:")
-	for _, e := range c.edits {
+	for _, e := range edits {
 		fmt.Fprintf(w, "  %s: %s\n", e.Path, e.Value)
 		for _, l := range e.Lines {
 			fmt.Fprintf(w, "    %s\n", l)
 		}
 	}
-	if o.write {
-		return keepEdits(m, c.edits, o.yes, in, w)
-	}
-	return nil
+	return keepEdits(m, edits, o.accept, in, w)
 }
 
 func (o *calibrateOptions) workOut(m *profiles.Machine, item string) (*calibrated, error) {
@@ -250,16 +279,8 @@ func (o *calibrateOptions) probe(m *profiles.Machine, i point.Input) (*calibrate
 	if l.WorstU > 1.5 {
 		c.text += fmt.Sprintf("\nOne comparison is off by %.1f times what it should be at most: look at it again.", l.WorstU)
 	}
-	if math.Abs(l.Gain-1) <= l.GainU && math.Abs(low-20) <= lowU || len(points) == 1 && math.Abs(l.Offset) <= l.OffsetU {
-		return c, nil
-	}
-	a := &m.In[i]
-	key := "inputs." + i.String()
-	if a.Sensor != sensor.None { // scale and offset are ohms or millivolts there
-		c.edits = []amend.Edit{{Path: key + ".correction.gain", Value: figure6(a.Gain * l.Gain)}, {Path: key + ".correction.offset", Value: strconv.FormatFloat(math.Round(1000*(l.Gain*a.ShiftK+l.Offset))/1000, 'f', -1, 64) + " K"}}
-		return c, nil
-	}
-	c.edits = []amend.Edit{{Path: key + ".scale", Value: figure6(a.Scale * l.Gain)}, {Path: key + ".offset", Value: strconv.FormatFloat(math.Round(1000*(l.Gain*a.Offset+l.Offset))/1000, 'f', -1, 64)}}
+	file := lineOf(m, i)
+	c.probe = &probeLine{Scale: l.Gain * file.Scale, OffsetC: l.Gain*file.OffsetC + l.Offset, U20K: lowU, U200K: u}
 	return c, nil
 }
 
@@ -297,9 +318,6 @@ func (o *calibrateOptions) drum(m *profiles.Machine) (*calibrated, error) {
 		return nil, fmt.Errorf("drum: %w; give --at or --turns", err)
 	}
 	c := &calibrated{value: k, u: u, unit: "mm/s/Hz", method: method, text: fmt.Sprintf("drum: %.4f ± %.4f mm/s per Hz; the machine file has %.4f.", k, u, m.SkinMMPerSPerHz())}
-	if math.Abs(k-m.SkinMMPerSPerHz()) > u || m.Drum.MMPerSPerHz == 0 {
-		c.edits = []amend.Edit{{Path: "drum.skin_speed_per_hz", Value: fmt.Sprintf("%.5g mm/s/Hz", k)}}
-	}
 	return c, nil
 }
 
@@ -312,7 +330,6 @@ func (o *calibrateOptions) flow(m *profiles.Machine) (*calibrated, error) {
 		return nil, errors.New("flow: give --at HZ=FLOW±U at two blower frequencies or more")
 	}
 	c := &calibrated{unit: "kg/h", method: "measured cold"}
-	var lines []string
 	last := calibrate.Point{Read: -1, True: -1}
 	for _, text := range o.at {
 		p, err := comparison(text)
@@ -323,12 +340,11 @@ func (o *calibrateOptions) flow(m *profiles.Machine) (*calibrated, error) {
 			return nil, fmt.Errorf("flow: %s does not rise from the point before it: give them in rising order", text)
 		}
 		last = p
-		lines = append(lines, fmt.Sprintf("- {blower: %.4g Hz, flow: %.4g kg/h}", p.Read, p.True))
+		c.flow = append(c.flow, flowPoint{p.Read, p.True, p.U})
 		c.text += fmt.Sprintf("%.4g Hz: %.4g ± %.2g kg/h\n", p.Read, p.True, p.U)
 		c.value, c.u = p.True, p.U
 	}
 	c.text = strings.TrimSpace(c.text)
-	c.edits = []amend.Edit{{Path: "air.flow", Lines: lines}}
 	return c, nil
 }
 

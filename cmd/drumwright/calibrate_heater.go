@@ -3,10 +3,8 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
 	"regexp"
 
-	"drumwright/cmd/drumwright/internal/amend"
 	"drumwright/control/bean"
 	"drumwright/control/calibrate"
 	"drumwright/profiles"
@@ -70,9 +68,6 @@ func (o *calibrateOptions) heater(m *profiles.Machine, item string) (*calibrated
 		}
 	}
 	c.text = fmt.Sprintf("%s: %.0f ± %.0f W at %.0f V; the machine file has %.0f W.", key, c.value, c.u, nominal, ratedW)
-	if math.Abs(c.value-ratedW) > c.u {
-		c.edits = []amend.Edit{{Path: key, Value: fmt.Sprintf("%.4g W", c.value)}}
-	}
 	return c, nil
 }
 

@@ -45,7 +45,7 @@ func TestCalibrationPutsAProbeRight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	code, text := runText("calibrate", path, "bean", "--who", "Ada", "--ice", figure6(wrong(0)), "--boil", figure6(wrong(boils)), "--pressure", "985", "--write", "--yes")
+	code, text := runText("calibrate", path, "bean", "--who", "Ada", "--ice", figure6(wrong(0)), "--boil", figure6(wrong(boils)), "--pressure", "985", "--accept")
 	if code != codeOK {
 		t.Fatal(text)
 	}
@@ -96,7 +96,7 @@ func TestCalibrationOfASensorCorrectsDegrees(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if code, text := runText("calibrate", path, c.item, "--who", "Ada", "--at", "0=1±0.1", "--at", "50=52±0.1", "--write", "--yes"); code != codeOK {
+		if code, text := runText("calibrate", path, c.item, "--who", "Ada", "--at", "0=1±0.1", "--at", "50=52±0.1", "--accept"); code != codeOK {
 			t.Fatal(text)
 		}
 		after, err := machineFrom(path)
@@ -158,8 +158,8 @@ func TestPuttingOff(t *testing.T) {
 	}
 	refuse("was made and is due", "--put-off", "7", "--why", "kettle on order")
 	db := mustMachine(t, path).Telemetry.Journal
-	made := record.Commissioned{Kind: record.KindCalibration, Item: "bean", Who: "Ada", When: time.Now().AddDate(0, 0, -100), Value: record.Unknown, Uncertainty: record.Unknown,
-		ValidDays: 60, Result: record.ProofPass, Body: "{}"}
+	made := foundAsTold(t, mustMachine(t, path), record.KindCalibration, "bean")
+	made.When, made.ValidDays = time.Now().AddDate(0, 0, -100), 60
 	if err := keepCommissioned(db, []record.Commissioned{made}); err != nil {
 		t.Fatal(err)
 	}

@@ -23,13 +23,13 @@ func (o *calibrateOptions) wait(m *profiles.Machine, item string, w io.Writer) e
 		return exitError{codeInput, fmt.Errorf("--put-off %d --why %q: allowed are 1 to %d days, with a reason", o.putOff, o.why, longestWait)}
 	}
 	kept, _ := fromJournal(m, (*journal.Reader).Commissioned)
-	items := commissionState(m, kept, o.simulate, time.Now())
+	items := commissionState(m, kept, o.simulate || played(m), time.Now())
 	k := slices.IndexFunc(items, func(x commissionItem) bool { return x.name == item && x.kind == record.KindCalibration })
 	if k < 0 || items[k].state != itemOverdue && items[k].state != itemPutOff && items[k].state != itemDue {
 		return exitError{codeInput, fmt.Errorf("item %q: only a calibration that was made and is due or overdue can wait", item)}
 	}
 	c := record.Commissioned{Kind: record.KindPutOff, Item: item, Who: o.who, When: time.Now(), Method: why, Value: record.Unknown, Uncertainty: record.Unknown,
-		ValidDays: o.putOff, Result: record.ProofPass, Wiring: wiring.Hash(m), Body: "{}", MachineHash: m.Hash, Version: versionText(), Simulated: o.simulate}
+		ValidDays: o.putOff, Result: record.ProofPass, Wiring: wiring.Hash(m), Body: "{}", MachineHash: m.Hash, Version: versionText(), Simulated: o.simulate || played(m)}
 	if err := keepCommissioned(m.Telemetry.Journal, []record.Commissioned{c}); err != nil {
 		return err
 	}

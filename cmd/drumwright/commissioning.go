@@ -22,7 +22,8 @@ const (
 	itemPutOff   = "put off" // by a named person, for some days
 	itemOverdue  = "overdue"
 	itemFailed   = "failed"
-	itemChanged  = "changed since" // wired otherwise than when it was walked
+	itemNotHeld  = "not in the file" // measured, but the machine file says otherwise
+	itemChanged  = "changed since"   // wired otherwise than when it was walked
 )
 
 // graceDays is how long after the day until which it counts a finding does not yet
@@ -40,6 +41,7 @@ type commissionItem struct {
 	state  string
 	last   *record.Commissioned // nil = never
 	putOff *record.Commissioned // in state itemPutOff: who, why and until when
+	apart  string               // in state itemNotHeld: what was found and what the file has
 }
 
 // stands reports whether the item lets beans be heated.
@@ -77,13 +79,13 @@ func commissionState(m *profiles.Machine, kept []record.Commissioned, simulated 
 				}
 			}
 		}
-		x.judge(hash, now)
+		x.judge(m, hash, now)
 	}
 	return items
 }
 
 // judge says where an item stands.
-func (x *commissionItem) judge(hash string, now time.Time) {
+func (x *commissionItem) judge(m *profiles.Machine, hash string, now time.Time) {
 	switch {
 	case x.last == nil:
 		x.state = itemGuessed
@@ -93,6 +95,10 @@ func (x *commissionItem) judge(hash string, now time.Time) {
 		return
 	case x.kind == record.KindWiring && x.last.Wiring != hash:
 		x.state = itemChanged
+		return
+	}
+	if x.apart, _ = notHeld(m, x.last); x.apart != "" {
+		x.state = itemNotHeld
 		return
 	}
 	until, ends := x.last.Until()
@@ -107,6 +113,10 @@ func (x *commissionItem) judge(hash string, now time.Time) {
 		x.state = itemOverdue
 	}
 }
+
+// played reports whether the machine is a simulated one: nothing else runs faster
+// than life. What is found on it is marked so, and counts for it alone.
+func played(m *profiles.Machine) bool { return m.Simulation.TimeScale > 1 }
 
 // commissionLacks names what is still to be done before beans are heated, "" for
 // nothing.
@@ -125,13 +135,13 @@ func commissionLacks(items []commissionItem) string {
 
 // benchOf says why commissioning is not asked for, "" if it is. word is what a
 // named person has said on the command line, "NAME: REASON".
-func benchOf(m *profiles.Machine, word string, simulated bool) (string, error) {
+func benchOf(word string, simulated bool) (string, error) {
 	who, why, _ := strings.Cut(word, ":")
 	who, why = strings.TrimSpace(who), strings.TrimSpace(why)
 	switch {
 	case word != "" && (who == "" || why == ""):
 		return "", fmt.Errorf("--bench %q: write \"NAME: REASON\"; the person named answers for it", word)
-	case simulated || m.Simulation.TimeScale > 1:
+	case simulated:
 		return "the machine is simulated", nil
 	case word != "":
 		return fmt.Sprintf("%s answers for it: %s", who, why), nil
@@ -145,13 +155,13 @@ type commissionStore interface {
 }
 
 // uncommissioned looks what is lacking now.
-func uncommissioned(m *profiles.Machine, store commissionStore, simulated bool) func(context.Context) string {
+func uncommissioned(m *profiles.Machine, store commissionStore) func(context.Context) string {
 	return func(ctx context.Context) string {
 		kept, err := store.Commissioned(ctx)
 		if err != nil {
 			return "the records of commissioning cannot be read: " + err.Error()
 		}
-		if lacks := commissionLacks(commissionState(m, kept, simulated, time.Now())); lacks != "" {
+		if lacks := commissionLacks(commissionState(m, kept, played(m), time.Now())); lacks != "" {
 			return lacks + ". What comes next: drumwright check MACHINE"
 		}
 		return ""
@@ -163,20 +173,16 @@ func uncommissioned(m *profiles.Machine, store commissionStore, simulated bool) 
 func describeCommissioning(w io.Writer, m *profiles.Machine) {
 	kept, note := fromJournal(m, (*journal.Reader).Commissioned)
 	fmt.Fprintf(w, "\nCommissioning%s\n", note)
-	items := commissionState(m, kept, false, time.Now())
+	items := commissionState(m, kept, played(m), time.Now())
 	printItems(w, items)
-	lacks, scaled := commissionLacks(items), m.Simulation.TimeScale > 1
-	switch {
-	case scaled:
-		printWrapped(w, "  ", "not asked for before beans are heated: the machine is simulated")
-	case lacks != "":
+	if lacks := commissionLacks(items); lacks != "" {
 		printWrapped(w, "  ", "no beans are heated: "+lacks)
 	}
 	printWrapped(w, "  ", "next: "+nextStep(m, items))
 }
 
 func printItems(w io.Writer, items []commissionItem) {
-	for _, state := range [...]string{itemFailed, itemChanged, itemOverdue, itemPutOff, itemDue, itemGuessed, itemMeasured} {
+	for _, state := range [...]string{itemFailed, itemChanged, itemNotHeld, itemOverdue, itemPutOff, itemDue, itemGuessed, itemMeasured} {
 		var names []string
 		for i := range items {
 			if items[i].state == state {
@@ -202,6 +208,8 @@ func (x *commissionItem) text() string {
 		}
 	}
 	switch x.state {
+	case itemNotHeld:
+		name += ": " + x.apart
 	case itemPutOff:
 		until, _ := x.putOff.Until()
 		name += fmt.Sprintf(", put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
@@ -227,7 +235,11 @@ func nextStep(m *profiles.Machine, items []commissionItem) string {
 
 // command is what measures an item.
 func (x *commissionItem) command(m *profiles.Machine) string {
-	calibrate := "drumwright calibrate " + m.File + " " + x.name + " --who NAME "
+	calibrate := "drumwright calibrate " + m.File + " " + x.name
+	if x.state == itemNotHeld && x.kind == record.KindCalibration {
+		return calibrate + ", which puts into the file what was found; then start the daemon anew"
+	}
+	calibrate += " --who NAME "
 	switch x.name {
 	case record.KindWiring:
 		return "drumwright find " + m.File + ", who answers on each bus; then drumwright wiring " + m.File + " --who NAME; with the daemon stopped, the machine cold and empty"
@@ -238,6 +250,9 @@ func (x *commissionItem) command(m *profiles.Machine) string {
 	case itemAir, itemRadiant:
 		return calibrate + "--volts V±U --amps A±U, at full power; or --meter WH±U/SECONDS"
 	case itemSchedule:
+		if x.state == itemNotHeld {
+			return "drumwright trial " + m.File + " --from FILE, the file of the trial, which puts its schedule into the machine file"
+		}
 		return "drumwright trial " + m.File + " --who NAME --beans WHICH --out FILE, cold, at the glass"
 	}
 	return calibrate + "--ice READING --boil READING --altitude M"

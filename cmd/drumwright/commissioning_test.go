@@ -11,7 +11,6 @@ import (
 	"drumwright/cmd/drumwright/internal/wiring"
 	"drumwright/io/journal"
 	"drumwright/io/record"
-	"drumwright/profiles"
 )
 
 // A fresh machine keeps beans out, but may be warmed, until the minimum has been
@@ -33,14 +32,15 @@ func TestBeansAreRefusedUntilCommissioned(t *testing.T) {
 	if book.Bar().Charge != "" {
 		t.Fatalf("barred before commissioning is asked for: %s", book.Bar().Charge)
 	}
-	book.ask(ctx, uncommissioned(m, keep, false))
+	book.ask(ctx, uncommissioned(m, keep))
 	if b := book.Bar(); b.Warm != "" || !strings.Contains(b.Charge, "wiring (guessed), bean (guessed)") {
 		t.Fatalf("bar of a fresh machine: %+v", b)
 	}
 	add := func(kind, item, result, wired string, simulated bool) {
 		t.Helper()
-		if err := journal.AddCommissioned(db, []record.Commissioned{{Kind: kind, Item: item, Who: "Ada", When: time.Now(), Value: record.Unknown, Uncertainty: record.Unknown,
-			Result: result, Wiring: wired, Body: "{}", ValidDays: 30, Simulated: simulated}}); err != nil {
+		c := foundAsTold(t, m, kind, item)
+		c.When, c.Result, c.Wiring, c.ValidDays, c.Simulated = time.Now(), result, wired, 30, simulated
+		if err := journal.AddCommissioned(db, []record.Commissioned{c}); err != nil {
 			t.Fatal(err)
 		}
 		book.look(ctx)
@@ -114,7 +114,7 @@ func TestCalibratingLeavesTheWiringAsWalked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if code, text := runText("calibrate", path, "bean", "--who", "Ada", "--ice", "0.8", "--write", "--yes"); code != codeOK {
+	if code, text := runText("calibrate", path, "bean", "--who", "Ada", "--ice", "0.8", "--accept"); code != codeOK {
 		t.Fatal(text)
 	}
 	after, err := machineFrom(path)
@@ -131,19 +131,17 @@ func TestCalibratingLeavesTheWiringAsWalked(t *testing.T) {
 }
 
 func TestBench(t *testing.T) {
-	m := &profiles.Machine{}
 	for word, want := range map[string]string{"": "", "Ada: no heaters": "Ada answers for it: no heaters"} {
-		if got, err := benchOf(m, word, false); got != want || err != nil {
+		if got, err := benchOf(word, false); got != want || err != nil {
 			t.Errorf("%q: %q, %v", word, got, err)
 		}
 	}
 	for _, word := range []string{"Ada", "Ada: ", ": because"} {
-		if got, err := benchOf(m, word, false); err == nil {
+		if got, err := benchOf(word, false); err == nil {
 			t.Errorf("%q is taken: %q", word, got)
 		}
 	}
-	m.Simulation.TimeScale = 10
-	if got, err := benchOf(m, "", false); got == "" || err != nil {
-		t.Error("a machine that runs faster than life is asked for commissioning")
+	if got, err := benchOf("", true); got == "" || err != nil {
+		t.Error("a machine simulated in the same program is asked for commissioning")
 	}
 }

@@ -71,7 +71,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	bench, err := benchOf(m, o.bench, o.practice > 0)
+	bench, err := benchOf(o.bench, o.practice > 0)
 	if err != nil {
 		return exitError{codeInput, err}
 	}
@@ -191,7 +191,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if bench != "" {
 		log.Warn("commissioning is not asked for", "why", bench)
 	} else {
-		proofs.ask(ctx, uncommissioned(m, keep, false))
+		proofs.ask(ctx, uncommissioned(m, keep))
 	}
 	board := newComputer(os.DirFS("/"), filepath.Dir(m.Telemetry.Journal), log)
 	runner.Bars = func() control.Bar {

@@ -75,7 +75,7 @@ func sheetOf(machine string, now time.Time) (page []byte, name string, err error
 		return nil, "", err
 	}
 	commissioned, note := fromJournal(m, (*journal.Reader).Commissioned)
-	items := commissionState(m, commissioned, false, now)
+	items := commissionState(m, commissioned, played(m), now)
 	if lacks := commissionLacks(items); lacks != "" {
 		s.Warnings = append(s.Warnings, upperFirst(lacks)+".")
 	}

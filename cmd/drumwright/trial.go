@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drumwright/cmd/drumwright/internal/amend"
 	"drumwright/control/drum"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -25,7 +26,7 @@ type trialOptions struct {
 	compare                             []string
 	repeats                             int
 	resolution                          float64
-	guess, simulate                     bool
+	guess, simulate, accept             bool
 	seed                                uint64
 	second                              time.Duration // at the machine
 }
@@ -41,7 +42,8 @@ then have. For each stage the drum is swept slowly through the speeds about the
 expected one, up and down; you press Enter the moment the stream falls just past
 the shaft and on the bed, with none carried over the top and no dead heap. The
 repeats give mean and spread, a law is fitted, and the schedule is written to a
-file with who, when, which beans and all marks.
+file with who, when, which beans and all marks, and into the machine file once you
+say yes.
 
 It speaks to the daemon that runs the machine, which turns the drum only while the
 machine is cold, its contactor open and no trip stands, and stops it when nobody
@@ -67,6 +69,7 @@ an earlier trial are fitted anew.`,
 	f.IntVar(&o.repeats, "repeats", 4, "sweeps of each stage, half from below and half from above")
 	f.Float64Var(&o.resolution, "resolution", 5, "how closely one mark can be read, mm/s either way")
 	f.BoolVar(&o.guess, "guess", false, "sweep about a first guess from other drums instead of the machine file's schedule")
+	f.BoolVar(&o.accept, "accept", false, "write the schedule into the machine file without asking")
 	f.BoolVar(&o.simulate, "simulate", false, "play the trial on the simulated machine")
 	f.Uint64Var(&o.seed, "seed", 1, "with --simulate: seed of noise and person")
 	return c
@@ -148,7 +151,10 @@ func (o *trialOptions) run(ctx context.Context, name string, in io.Reader, w io.
 			return fmt.Errorf("the trial is not in the journal, its file is whole: %w", err)
 		}
 	}
-	return o.report(w, file, fit, earlier)
+	if err := o.report(w, file, fit, earlier); err != nil || o.simulate || o.asJSON && !o.accept {
+		return err
+	}
+	return keepEdits(m, []amend.Edit{scheduleEdit(file.Schedule)}, o.accept, in, w)
 }
 
 // keepMarks saves marks that no law could be fitted to: they took an hour.
@@ -317,7 +323,7 @@ func (o *trialOptions) report(w io.Writer, file *trialFile, fit *drum.Fit, earli
 	if fit.Law == drum.ByDensity {
 		law = "v = green speed × (density / green density) to the power n"
 	}
-	fmt.Fprintf(w, "\n%s: green speed %s mm/s, exponent %s, residuals %.1f mm/s rms.\n%s.\n\n", law, figureText(fit.GreenMMS, 1), figureText(fit.Exponent, 2), fit.RMSMMS, capital(fit.Why))
+	fmt.Fprintf(w, "\n%s: green speed %s mm/s, exponent %s, residuals %.1f mm/s rms.\n%s.\n\n", law, figureText(fit.GreenMMS, 1), figureText(fit.Exponent, 2), fit.RMSMMS, upperFirst(fit.Why))
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "stage\tlost %\tmarks\tmean mm/s\tspread\tfitted\toff\tleft out")
 	for _, r := range fit.Residuals {
@@ -350,5 +356,3 @@ func (o *trialOptions) report(w io.Writer, file *trialFile, fit *drum.Fit, earli
 	}
 	return nil
 }
-
-func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

@@ -56,8 +56,8 @@ type trialResult struct {
 }
 
 type trialSchedule struct {
-	Loss  string `yaml:"loss"`
-	Speed string `yaml:"speed"`
+	Loss  string `yaml:"loss" json:"loss"`
+	Speed string `yaml:"speed" json:"speed"`
 }
 
 func (f *trialFile) observations() (out []drum.Observation) {
@@ -84,13 +84,17 @@ func (f *trialFile) fit(law drum.Law, r drum.SpeedRange) (*drum.Fit, error) {
 	f.Result = trialResult{fit.Law, to(fit.GreenMMS.Value, 1), to(fit.GreenMMS.Uncertainty, 1), to(fit.Exponent.Value, 3), to(fit.Exponent.Uncertainty, 3), to(fit.RMSMMS, 2), fit.Accepted, fit.Why}
 	f.Schedule = nil
 	for _, p := range pts {
-		f.Schedule = append(f.Schedule, trialSchedule{fmt.Sprintf("%.4g %%", 100*p.LossFrac), fmt.Sprintf("%.1f mm/s", p.SkinMMS)})
+		f.Schedule = append(f.Schedule, trialSchedule{percentText(p.LossFrac), speedText(p.SkinMMS)})
 	}
 	return fit, nil
 }
 
-const trialHead = `# Cold trial of drum speeds. The list under schedule goes as it is below drum:
-# in the machine file, in place of the old one. Cold trials are good to about
+func percentText(frac float64) string { return fmt.Sprintf("%.4g %%", 100*frac) }
+
+func speedText(mmS float64) string { return fmt.Sprintf("%.1f mm/s", mmS) }
+
+const trialHead = `# Cold trial of drum speeds. The list under schedule goes below drum: in the
+# machine file; drumwright trial MACHINE --from FILE puts it there. Cold trials are good to about
 # 5 percent: hot beans are softer, and air and face differ.
 `
 
@@ -146,5 +150,5 @@ func readTrial(path string) (*trialFile, error) {
 // header fills in what is known before the first mark.
 func (o *trialOptions) header(d *drumInputs, m *profiles.Machine, now time.Time) trialHeader {
 	return trialHeader{Machine: m.About.Name, MachineHash: m.Hash, When: now.UTC().Truncate(time.Second), Who: o.who, Beans: o.beans,
-		GreenG: d.setup.BatchG.Value, ResolutionMMS: o.resolution, Simulated: o.simulate}
+		GreenG: d.setup.BatchG.Value, ResolutionMMS: o.resolution, Simulated: o.simulate || played(m)}
 }

@@ -118,7 +118,7 @@ func wiringRecord(m *profiles.Machine, r *wiring.Record, now time.Time) record.C
 		result = record.ProofPass
 	}
 	return record.Commissioned{Kind: record.KindWiring, Who: r.Who, When: now, Method: "walked point by point", Value: record.Unknown, Uncertainty: record.Unknown,
-		Result: result, Wiring: r.WiringHash, Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: r.Simulated}
+		Result: result, Wiring: r.WiringHash, Body: string(body), MachineHash: m.Hash, Version: versionText(), Simulated: r.Simulated || played(m)}
 }
 
 func (o *wiringOptions) atMachine(ctx context.Context, m *profiles.Machine, in io.Reader, w io.Writer) (*wiring.Record, error) {

@@ -66,7 +66,7 @@ func (s *Server) onTCP(bus int, frame []byte) []byte {
 			return headed(frame, reply(pdu, &r, w))
 		case errSilent:
 			return nil
-		case errCollision:
+		case errCollision, errNobody:
 			exception = noReply
 		case errRefused:
 			exception = deviceFailure

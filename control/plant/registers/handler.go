@@ -28,7 +28,7 @@ func (h *handler) do(r request) ([]uint16, error) {
 		if errors.Is(err, errRefused) {
 			return nil, modbus.ErrServerDeviceFailure
 		}
-		if errors.Is(err, errCollision) { // what a gateway makes of it
+		if errors.Is(err, errCollision) || errors.Is(err, errNobody) { // what a gateway makes of it
 			return nil, modbus.ErrGWTargetFailedToRespond
 		}
 		if !errors.Is(err, errSilent) {

@@ -19,6 +19,7 @@ type request struct {
 // Why a request is not carried out.
 var (
 	errSilent    = errors.New("unit does not answer")
+	errNobody    = errors.New("there is no such unit")
 	errNoAddress = errors.New("unit has no such address")
 	errRefused   = errors.New("the device does not take it")
 	errCollision = errors.New("two units answer at once")
@@ -33,6 +34,9 @@ func (s *Server) do(r request) ([]uint16, error) {
 		return nil, errSilent
 	}
 	b, ok := s.banks[bankKey{r.bus, r.unit, r.table}]
+	if !ok && !s.has(r.bus, r.unit) {
+		return nil, errNobody
+	}
 	if !ok {
 		return nil, errNoAddress
 	}
@@ -60,9 +64,11 @@ func (s *Server) do(r request) ([]uint16, error) {
 func (s *Server) speaks(bus int, unit uint8) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.silent[bankKey{bus: bus, unit: unit}] {
-		return false
-	}
+	return !s.silent[bankKey{bus: bus, unit: unit}] && s.has(bus, unit)
+}
+
+// has reports whether the machine has the unit. The lock is held.
+func (s *Server) has(bus int, unit uint8) bool {
 	for t := point.Coil; t <= point.InputRegister; t++ {
 		if _, ok := s.banks[bankKey{bus, unit, t}]; ok {
 			return true
