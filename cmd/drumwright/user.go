@@ -34,9 +34,9 @@ in a file beside the journal that only its owner may read, the passwords hashed.
 Without any account nobody at the machine is asked for a password.
 
 Roles: look sees everything; operate also roasts, and enters what is known of
-batches; engineer also leads loops by hand, makes experiments and proof tests and
-changes what is learned. Holding, dropping, stopping, acknowledging and the fire
-screen need no account at the machine, ever.
+batches; engineer also leads loops by hand, makes experiments and proof tests,
+changes what is learned and reads who did what. Holding, dropping, stopping,
+acknowledging and the fire screen need no account at the machine, ever.
 
 A running daemon takes every change up at once: whoever gets another password,
 or is removed, is signed out. Changes are noted in the audit log.`,

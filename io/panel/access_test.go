@@ -123,14 +123,14 @@ func TestWhoMayDoWhat(t *testing.T) {
 		want          [7]map[string]bool // who may, by column
 	}{
 		{[]place{here, socket}, false, false, [7]map[string]bool{all, all, all, all, all, all, all}},
-		{[]place{here}, true, false, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[o]}},
-		{[]place{here}, true, true, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[o]}},
+		{[]place{here}, true, false, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e]}},
+		{[]place{here}, true, true, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e]}},
 		{[]place{socket}, true, false, [7]map[string]bool{all, all, all, all, all, all, all}},
 		{[]place{far, proxy}, false, false, [7]map[string]bool{all, none, none, none, none, none, none}},
 		{[]place{far, proxy}, false, true, [7]map[string]bool{all, none, none, none, none, none, none}},
 		{[]place{far, proxy}, true, false, [7]map[string]bool{atLeast[l], none, none, none, none, none, none}},
 		// Commands reach the controller, which knows what is taken at the machine only.
-		{[]place{far, proxy}, true, true, [7]map[string]bool{atLeast[l], atLeast[o], atLeast[o], atLeast[e], atLeast[o], none, atLeast[o]}},
+		{[]place{far, proxy}, true, true, [7]map[string]bool{atLeast[l], atLeast[o], atLeast[o], atLeast[e], atLeast[o], none, atLeast[e]}},
 	} {
 		for _, p := range c.where {
 			for col, ask := range asks {

@@ -60,6 +60,20 @@ func (teller) Recipe(name string) (record.RecipeView, error) {
 		DropC: 209, DropLoss: 0.15, Points: curve, Dense: curve, Stages: []record.StageView{{When: "charge", InletC: record.Unknown, SkinC: 180, FlowKgPerH: 40}}, Speeds: []record.SpeedView{{MMPerS: 420}, {Loss: 0.15, MMPerS: 330}}, Text: "recipe: plain"}, nil
 }
 
+// clerk has an audit log of an ordinary morning.
+type clerk struct{}
+
+func (clerk) Audit(record.Audit) {}
+func (clerk) Audits(context.Context, record.AuditSearch) ([]record.Audit, error) {
+	at := func(m int) time.Time { return time.Date(2026, 11, 25, 8, m, 4, 0, time.Local) }
+	return []record.Audit{
+		{N: 5, When: at(31), Account: "ada", Role: "operate", Source: "127.0.0.1", Local: true, Action: "charged", Detail: `{"kind":"charged","seen_state":"ready","seen_scan":9000}`, Accepted: true, Reason: "charge noted"},
+		{N: 4, When: at(29), Account: "ada", Role: "operate", Source: "127.0.0.1", Local: true, Action: "manual", Detail: `{"kind":"manual","loop":"air","value":0.4}`, Reason: "this needs the role engineer; ada has the role operate"},
+		{N: 3, When: at(20), Source: "192.0.2.7", Action: "warm", Detail: `{"kind":"warm"}`, Reason: "from here only looking is possible: go to the machine (12 more like it were not written)"},
+		{N: 2, When: at(9), Account: "ada", Role: "operate", Source: "127.0.0.1", Local: true, Action: "sign in", Accepted: true},
+		{N: 1, When: at(2), Who: "Ben", Role: "engineer", Source: "socket", Local: true, Action: "POST /api/v1/proofs/begin", Detail: `{"who":"Ben"}`, Accepted: true}}, nil
+}
+
 // listener notes the commands that come.
 type listener struct {
 	mu   sync.Mutex
@@ -127,12 +141,17 @@ func chromium(t testing.TB, path string) context.Context {
 	return shared.ctx
 }
 
-func openBrowser(t testing.TB) *browser {
+// openBrowser opens the page in a tab; with may furnish the panel.
+func openBrowser(t testing.TB, with ...func(*panel.Config)) *browser {
 	t.Helper()
 	path := peertest.Find(t, "chromium")
 	b := &browser{TB: t, scan: recordtest.Roasting(), stop: make(chan struct{})}
 	b.scan.Batch.Recipe = "plain"
-	b.server = panel.New(panel.Config{Operator: &b.heard, Shop: teller{}})
+	cfg := panel.Config{Operator: &b.heard, Shop: teller{}}
+	for _, f := range with {
+		f(&cfg)
+	}
+	b.server = panel.New(cfg)
 	ctx, cancel := context.WithCancel(context.Background())
 	l, err := panel.Listen("127.0.0.1:0")
 	if err != nil {
@@ -233,14 +252,14 @@ const shown = `document.querySelector('#headline')?.textContent`
 // the fire in the same corner, uncovered.
 func TestPageAccessible(t *testing.T) {
 	peertest.OnceIsEnough(t)
-	b := openBrowser(t)
+	b := openBrowser(t, func(c *panel.Config) { c.Audit = clerk{} })
 	b.until(shown + `?.startsWith('Roasting')`)
 	b.js(axe + `;0`)
 	for _, theme := range []string{"light", "dark"} {
 		b.do(emulation.SetEmulatedMedia().WithFeatures([]*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}}))
 		for _, width := range []int64{320, 360, 768, 1280, 1920} {
 			b.do(chromedp.EmulateViewport(width, 800))
-			for _, page := range []string{"now", "recipes/plain", "batches", "machine", "alarms"} {
+			for _, page := range []string{"now", "recipes/plain", "batches", "machine", "machine/audit", "alarms"} {
 				if theme == "dark" && width != 360 && width != 1280 {
 					continue
 				}

@@ -35,7 +35,7 @@
 //	GET  /api/v1/session       what whoever asks may do from where they are
 //	POST /api/v1/session       {"account", "password"}: signs in; sets a cookie
 //	DELETE /api/v1/session     signs out
-//	GET  /api/v1/audit         {"audit": [record.Audit]}, newest first;
+//	GET  /api/v1/audit         {"audit": [record.Audit]}, newest first; engineers only;
 //	                           ?before=N&limit=N&from=T&to=T&refused=true
 //	GET  /api/v1/state         record.View
 //	GET  /                     the operator page; its parts are below /page/

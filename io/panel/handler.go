@@ -69,7 +69,7 @@ func (s *Server) routes() []route {
 		{"GET", "/api/v1/proofs", look, s.proofs},
 		{"POST", "/api/v1/proofs", engineer, s.prove},
 		{"POST", "/api/v1/proofs/begin", engineer, s.beginProving},
-		{"GET", "/api/v1/audit", operate, s.audit},
+		{"GET", "/api/v1/audit", engineer, s.audit},
 		{"GET", "/metrics", look, s.metrics},
 		{"GET", "/healthz", none, s.healthz},
 	}

@@ -13,7 +13,7 @@ const (
 	RoleNone     Role = ""
 	RoleLook     Role = "look"     // see everything
 	RoleOperate  Role = "operate"  // roast, and enter what is known of batches
-	RoleEngineer Role = "engineer" // loops by hand, experiments, proof tests, what is learned
+	RoleEngineer Role = "engineer" // loops by hand, experiments, proof tests, what is learned, who did what
 )
 
 // Roles lists the roles that can be given.

@@ -1,11 +1,13 @@
-// The machine: loops by hand, proof tests, what is not covered.
+// The machine: loops by hand, proof tests, what is not covered; below it, who did what.
 import { h, put, num, day, plain } from './dom.js';
 import { words } from './words.js';
 import { get, link } from './link.js';
+import { auditPage } from './audit.js';
 
-export function machinePage(ctx) {
+export function machinePage(ctx, part) {
+  if (part === 'audit') return auditPage(ctx);
   const loops = h('div'), proofs = h('div'), rest = h('div'), answer = h('p', { class: 'answer', role: 'status' });
-  const el = h('div', { class: 'page' }, h('h1', {}, words.pages.machine), h('h2', {}, 'Loops'), loops, answer, h('h2', {}, 'Proof tests'), proofs, rest);
+  const el = h('div', { class: 'page' }, h('h1', {}, words.pages.machine), h('h2', {}, 'Loops'), loops, answer, h('h2', {}, 'Proof tests'), proofs, rest, h('p', { class: 'links' }, h('a', { href: '#machine/audit' }, words.whoDidWhat)));
   ctx.answer = t => put(answer, t);
   get('/api/v1/proofs').then(b => put(proofs, b.blocking?.length ? h('div', { class: 'panel' }, h('strong', {}, 'No new roast may start:'), h('ul', {}, b.blocking.map(t => h('li', {}, t)))) : null, h('p', {}, 'Each interlock is tested on the machine itself. drumwright prove leads through it.'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Proof tests' }, h('table', {}, h('thead', {}, h('tr', {}, ['Test', 'State', 'Last', 'Next due'].map(t => h('th', { scope: 'col' }, t)))),
     h('tbody', {}, (b.tests || []).map(t => h('tr', {}, h('td', {}, t.title), h('td', {}, t.state), h('td', {}, t.last ? `${day(t.last.when)}, ${t.last.who}: ${t.last.result}` : 'never'), h('td', {}, t.due_at ? day(t.due_at).slice(0, 10) : t.occasion || '–')))))))).catch(e => put(proofs, h('p', {}, e.message)));
