@@ -1,5 +1,5 @@
-// Package profiles reads the two files a shop writes: the description of its
-// machine and its recipes.
+// Package profiles reads the files a shop writes: the description of its machine,
+// maps of the devices in it, and its recipes.
 //
 // A machine is only YAML; no machine has Go code of its own. Reading is strict:
 // unknown and duplicate keys, wrong types and units, values out of range,

@@ -32,8 +32,8 @@ func (f Fault) String() string {
 	return b.String()
 }
 
-// Faults are all faults of one file, in the order of its lines. It is the error
-// that Load, Parse and Fit return.
+// Faults are all faults of a file and of the maps it uses, each in the order of its
+// lines. It is the error that Load, Parse and Fit return.
 type Faults []Fault
 
 // Error gives one fault a line.
@@ -45,8 +45,15 @@ func (fs Faults) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-// sorted orders by line, faults of one line as they were found.
-func (fs Faults) sorted() Faults {
-	sort.SliceStable(fs, func(i, j int) bool { return fs[i].Line < fs[j].Line })
+// sorted orders by file, first comes first, and line, faults of one line as they
+// were found.
+func (fs Faults) sorted(first string) Faults {
+	sort.SliceStable(fs, func(i, j int) bool {
+		a, b := &fs[i], &fs[j]
+		if a.File != b.File {
+			return a.File == first || b.File != first && a.File < b.File
+		}
+		return a.Line < b.Line
+	})
 	return fs
 }

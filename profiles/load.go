@@ -10,21 +10,43 @@ import (
 	"reflect"
 )
 
-// LoadMachine reads and checks a machine file. The error, if any, is a Faults.
+// LoadMachine reads and checks a machine file and the device maps it uses; those of
+// one's own lie beside it. The error, if any, is a Faults.
 func LoadMachine(path string) (*Machine, error) {
 	data, err := readFile(path)
 	if err != nil {
 		return nil, err
 	}
-	return parseMachine(path, data, filepath.EvalSymlinks)
+	beside := func(name string) ([]byte, string, error) {
+		file := filepath.Join(filepath.Dir(path), name)
+		text, err := readFile(file)
+		return text, file, err
+	}
+	return parseMachine(path, data, filepath.EvalSymlinks, beside)
 }
 
 // ParseMachine is LoadMachine for bytes; name stands for the file in messages.
-// It looks at no other file, so it takes a serial device for a pseudo-terminal
-// only if its path says so.
+// It looks at no other file: device maps of one's own must stand in the text, as in
+// Machine.Text, and a serial device is taken for a pseudo-terminal only if its path
+// says so.
 func ParseMachine(name string, data []byte) (*Machine, error) {
-	return parseMachine(name, data, func(path string) (string, error) { return path, nil })
+	return parseMachine(name, data, unresolved, func(file string) ([]byte, string, error) {
+		return nil, "", Faults{{File: name, Found: "the device map " + shown(file), Allowed: "shipped maps, and maps that stand in the text itself", Hint: "load the machine from its folder"}}
+	})
 }
+
+// Changed is the machine of another text in the same file, with the device maps that
+// m was made with.
+func (m *Machine) Changed(text []byte) (*Machine, error) {
+	return parseMachine(m.File, text, unresolved, func(name string) ([]byte, string, error) {
+		if t, ok := m.mapTexts[name]; ok && t.text != nil {
+			return t.text, t.file, nil
+		}
+		return nil, "", Faults{{File: m.File, Found: "the device map " + shown(name), Allowed: "those of the machine as it was", Hint: "change devices by hand"}}
+	})
+}
+
+func unresolved(path string) (string, error) { return path, nil }
 
 // LoadRecipe reads and checks a recipe file. The error, if any, is a Faults.
 func LoadRecipe(path string) (*Recipe, error) {
@@ -55,15 +77,20 @@ func ParseRecipe(name string, data []byte) (*Recipe, error) {
 // resolver follows links of a path.
 type resolver func(path string) (string, error)
 
-func parseMachine(name string, data []byte, resolve resolver) (*Machine, error) {
+func parseMachine(name string, data []byte, resolve resolver, own mapFile) (*Machine, error) {
 	s := newSource(name)
-	m := &Machine{File: name, Hash: hash(data)}
-	if root := s.open(data); root != nil {
-		s.read(root, "", reflect.ValueOf(m).Elem(), "")
+	m := &Machine{File: name}
+	if docs := s.documents(data); len(docs) > 0 && s.include(docs[0].Content[0], m, s.mapsInside(docs), own) {
+		s.read(docs[0].Content[0], "", reflect.ValueOf(m).Elem(), "")
 		if !s.bad[""] {
 			s.complete(m)
 			s.checkMachine(m, resolve)
 		}
+	}
+	m.Text = wholeText(data, m.mapTexts)
+	m.Hash = hash([]byte(m.Text))
+	if len(m.Text) > maxFileBytes && len(data) <= maxFileBytes {
+		s.add(0, "", fmt.Sprintf("%d bytes with its device maps", len(m.Text)), fmt.Sprintf("%d bytes", maxFileBytes), "use smaller maps")
 	}
 	if err := s.result(); err != nil {
 		return nil, err

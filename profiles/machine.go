@@ -13,6 +13,7 @@ type Machine struct {
 	Scan       Scan               `yaml:"scan" doc:"the rhythm of the controller"`
 	Simulation Simulation         `yaml:"simulation" doc:"for simulated machines only"`
 	Buses      map[string]BusFile `yaml:"buses" need:"yes" doc:"Modbus lines and connections, by a name of your own"`
+	Devices    map[string]Device  `yaml:"devices" doc:"devices whose registers lie as a device map says, by a name of your own; see drumwright help device"`
 	Inputs     map[string]Point   `yaml:"inputs" need:"yes" doc:"measured points by role"`
 	Identity   []DeviceConstant   `yaml:"identity" doc:"constants by which the devices are known; a device that has one is written to, and heat given, only when it is right"`
 	Outputs    map[string]Point   `yaml:"outputs" need:"yes" doc:"driven points by role"`
@@ -31,7 +32,8 @@ type Machine struct {
 
 	// Made by Load from the above.
 	File    string                         `yaml:"-"`
-	Hash    string                         `yaml:"-"` // SHA-256 of the file, hex
+	Text    string                         `yaml:"-"` // the file with the maps it uses, which ParseMachine takes
+	Hash    string                         `yaml:"-"` // SHA-256 of Text, hex
 	BusList []Bus                          `yaml:"-"` // in the order of the file
 	In      [point.NumInputs]point.Access  `yaml:"-"` // valid where HasIn
 	Out     [point.NumOutputs]point.Access `yaml:"-"` // valid where HasOut
@@ -39,6 +41,10 @@ type Machine struct {
 	HasOut  [point.NumOutputs]bool         `yaml:"-"`
 	Back    [point.NumOutputs]point.Access `yaml:"-"` // where an output is read back, valid where HasBack
 	HasBack [point.NumOutputs]bool         `yaml:"-"`
+
+	Maps     map[string]*DeviceMap `yaml:"-"` // of the devices, by the device's name
+	Included []Included            `yaml:"-"` // points that they lay out, inputs first, in the order of the file
+	mapTexts map[string]mapText
 
 	Junction [point.NumInputs]point.Access `yaml:"-"` // where the cold junction of an input is read, valid where its Sensor is a thermocouple
 

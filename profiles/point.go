@@ -4,6 +4,8 @@ import "drumwright/io/point"
 
 // Point binds a role to registers as written.
 type Point struct {
+	Device   string          `yaml:"device" doc:"one of devices: its map says where and how the point lies, instead of bus, unit, table and address; what stands here too counts before the map"`
+	Point    string          `yaml:"point" doc:"with device: which point of its map"`
 	Bus      string          `yaml:"bus" need:"yes" doc:"name of a bus"`
 	Unit     int             `yaml:"unit" range:"0..247" default:"1" doc:"unit id"`
 	Table    string          `yaml:"table" need:"yes" enum:"coil,discrete_input,holding,input_register" doc:"address space: function codes 1/5/15, 2, 3/6/16, 4"`

@@ -15,6 +15,12 @@ func (c *pointCheck) plausible(a *point.Access) {
 			a.Max = 900
 		}
 	}
+	if r := c.ranges[c.key]; r[0] != nil {
+		a.Min = max(a.Min, *r[0])
+	}
+	if r := c.ranges[c.key]; r[1] != nil {
+		a.Max = min(a.Max, *r[1])
+	}
 	if c.p.Min != nil {
 		a.Min = *c.p.Min
 	}

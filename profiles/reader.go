@@ -94,6 +94,7 @@ func (s *source) pairs(n *yaml.Node, key string, each func(name string, k, v *ya
 			continue
 		}
 		if first, ok := seen[k.Value]; ok {
+			_, first = s.located(first)
 			s.add(k.Line, path, "the key a second time", fmt.Sprintf("each key once, it stands at line %d already", first), "take one of them out")
 			continue
 		}

@@ -26,7 +26,9 @@ func Schema(kind string) ([]byte, error) {
 	s.Dialect = "https://json-schema.org/draft/2020-12/schema"
 	s.Title = "drumwright " + kind
 	if kind == "machine" {
-		s.Defs = map[string]*schema{"point": schemaOf(reflect.TypeFor[Point](), "", "")}
+		p := schemaOf(reflect.TypeFor[Point](), "", "")
+		p.AnyOf, p.Required = []*schema{{Required: p.Required}, {Required: []string{"device", "point"}}}, nil
+		s.Defs = map[string]*schema{"point": p}
 	}
 	out, err := json.MarshalIndent(s, "", "  ")
 	if err != nil {
@@ -50,6 +52,7 @@ type schema struct {
 	Maximum     *float64           `json:"maximum,omitempty"`
 	Default     any                `json:"default,omitempty"`
 	Required    []string           `json:"required,omitempty"`
+	AnyOf       []*schema          `json:"anyOf,omitempty"`
 	Properties  map[string]*schema `json:"properties,omitempty"`
 	Additional  any                `json:"additionalProperties,omitempty"`
 	Items       *schema            `json:"items,omitempty"`

@@ -128,6 +128,16 @@ func (v *validator) check(path string, s map[string]any, x any) {
 					v.say(path, "%v is missing", k)
 				}
 			}
+		case "anyOf":
+			met := false
+			for _, r := range rule.([]any) {
+				one := validator{defs: v.defs}
+				one.check(path, r.(map[string]any), x)
+				met = met || len(one.complaints) == 0
+			}
+			if !met {
+				v.say(path, "none of %v is met", rule)
+			}
 		case "items":
 			list, _ := x.([]any)
 			for i, e := range list {

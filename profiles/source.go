@@ -23,35 +23,51 @@ type source struct {
 	order  map[string][]string // map path → its keys in the order of the file
 	bad    map[string]bool     // key paths that have a fault
 	faults Faults
+
+	parts  []string               // files that were included, see located
+	ranges map[string][2]*float64 // key of a point → what its device can give, as its map says
 }
 
 func newSource(file string) *source {
-	return &source{file: file, lines: map[string]int{}, order: map[string][]string{}, bad: map[string]bool{}}
+	return &source{file: file, lines: map[string]int{}, order: map[string][]string{}, bad: map[string]bool{}, ranges: map[string][2]*float64{}}
 }
 
 // open parses the one document of a file, or notes why it cannot.
 func (s *source) open(data []byte) *yaml.Node {
+	docs := s.documents(data)
+	if len(docs) == 0 {
+		return nil
+	}
+	if len(docs) > 1 {
+		s.secondDocument(docs[1])
+	}
+	return docs[0].Content[0]
+}
+
+func (s *source) secondDocument(doc *yaml.Node) {
+	s.add(doc.Line, "", "a second document", "one document in a file", "take out the line --- and what follows it")
+}
+
+// documents parses a file as far as it can.
+func (s *source) documents(data []byte) (docs []*yaml.Node) {
 	if len(data) > maxFileBytes {
 		s.add(0, "", fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("%d bytes", maxFileBytes), "give the right file")
 		return nil
 	}
 	dec := yaml.NewDecoder(bytes.NewReader(data))
-	var doc, more yaml.Node
-	switch err := dec.Decode(&doc); {
-	case errors.Is(err, io.EOF):
-		s.add(0, "", "an empty file", "one YAML document", "start from a shipped example")
-		return nil
-	case err != nil:
-		s.addSyntax(err)
-		return nil
+	for {
+		var doc yaml.Node
+		switch err := dec.Decode(&doc); {
+		case err == nil:
+			docs = append(docs, &doc)
+			continue
+		case !errors.Is(err, io.EOF):
+			s.addSyntax(err)
+		case len(docs) == 0:
+			s.add(0, "", "an empty file", "one YAML document", "start from a shipped example")
+		}
+		return docs
 	}
-	switch err := dec.Decode(&more); {
-	case err == nil:
-		s.add(more.Line, "", "a second document", "one document in a file", "take out the line --- and what follows it")
-	case !errors.Is(err, io.EOF):
-		s.addSyntax(err)
-	}
-	return doc.Content[0]
 }
 
 func (s *source) addSyntax(err error) {
@@ -71,7 +87,8 @@ func (s *source) add(line int, key, found, allowed, hint string) {
 	if len(s.faults) == maxFaults {
 		line, key, found, allowed, hint = 0, "", fmt.Sprintf("more than %d faults", maxFaults), "none", "mend these first, or start from a shipped example"
 	}
-	s.faults = append(s.faults, Fault{File: s.file, Line: line, Key: key, Found: found, Allowed: allowed, Hint: hint})
+	file, at := s.located(line)
+	s.faults = append(s.faults, Fault{File: file, Line: at, Key: key, Found: found, Allowed: allowed, Hint: hint})
 }
 
 // fault notes a fault of a key at its line, or, for a key that is left out, at
@@ -133,7 +150,7 @@ func (s *source) result() error {
 	if len(s.faults) == 0 {
 		return nil
 	}
-	return s.faults.sorted()
+	return s.faults.sorted(s.file)
 }
 
 func join(path, key string) string {

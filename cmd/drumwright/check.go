@@ -27,7 +27,7 @@ func checkCommand() *cobra.Command {
 		Short: "Read a machine file and recipes and say what was understood",
 		Long: `check reads a machine file, recipes against it, and the proof tests in its
 journal if there is one. It prints every fault it finds, with file and line, or
-what was understood: points, requests on each bus with the time they take,
+what was understood: points and which device map each came from, requests on each bus with the time they take,
 limits, which interlocks are not covered because the machine has no point for
 them, and which proof tests are due.`,
 		Args: cobra.MinimumNArgs(1),
@@ -69,6 +69,7 @@ func describe(w io.Writer, m *profiles.Machine) error {
 	if err := describePoints(w, m); err != nil {
 		return err
 	}
+	describeDevices(w, m)
 	plan, err := fieldbus.Plan(m)
 	if err != nil {
 		return err

@@ -27,11 +27,11 @@ func dumpCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "dump MACHINE",
 		Short: "Gather what a report of a fault needs into one archive, without secrets",
-		Long: `dump writes an archive for whoever looks into a fault: the machine file and the
-recipes beside it, the last trips and alarms, what the daemon says of itself, the last
-lines of its log where the system keeps it, versions, and what doctor finds. Passwords
-and the like are taken out; names of people and recipes stay. Look into it before you
-hand it on: tar -tzf FILE.`,
+		Long: `dump writes an archive for whoever looks into a fault: the machine file with its
+device maps, the recipes beside it, the last trips and alarms, what the daemon says
+of itself, the last lines of its log where the system keeps it, versions, and what
+doctor finds. Passwords and the like are taken out; names of people and recipes stay.
+Look into it before you hand it on: tar -tzf FILE.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := profiles.LoadMachine(args[0])
@@ -83,8 +83,7 @@ func gather(ctx context.Context, file string, m *profiles.Machine) []part {
 	}
 	add("version.txt", []byte(build), nil)
 	addJSON("doctor.json", examine(ctx, m), nil)
-	text, err := os.ReadFile(file)
-	add("machine.yaml", text, err)
+	add("machine.yaml", []byte(m.Text), nil)
 	for _, beside := range []string{m.Telemetry.Journal, file} { // the package has recipes beside the journal
 		recipes, _ := filepath.Glob(filepath.Join(filepath.Dir(beside), "recipes", "*.yaml")) // the pattern is right
 		for _, r := range recipes {
@@ -102,7 +101,7 @@ func gather(ctx context.Context, file string, m *profiles.Machine) []part {
 	addJSON("alarms.json", alarms, err)
 	ctx, cancel := context.WithTimeout(ctx, daemonTime)
 	defer cancel()
-	text, err = exec.CommandContext(ctx, "journalctl", "-u", "drumwright", "-n", logLines, "--no-pager", "-o", "short-iso").CombinedOutput()
+	text, err := exec.CommandContext(ctx, "journalctl", "-u", "drumwright", "-n", logLines, "--no-pager", "-o", "short-iso").CombinedOutput()
 	add("log.txt", text, err)
 	return parts
 }

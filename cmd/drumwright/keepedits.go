@@ -33,7 +33,7 @@ func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.
 	if err != nil {
 		return err
 	}
-	changed, err := profiles.ParseMachine(m.File, after)
+	changed, err := m.Changed(after)
 	if err == nil {
 		_, err = safety.Exceptions(changed, "")
 	}

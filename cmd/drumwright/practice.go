@@ -53,10 +53,11 @@ func practiceFolder(folder, name string) (string, error) {
 	file := filepath.Join(folder, "machine.yaml")
 	text, ok := profiles.Example("machines/" + name + ".yaml")
 	if !ok {
-		var err error
-		if text, err = os.ReadFile(name); err != nil {
+		m, err := profiles.LoadMachine(name)
+		if err != nil {
 			return "", exitError{codeInput, fmt.Errorf("machine %q is no shipped example and cannot be read: %w", name, err)}
 		}
+		text = []byte(m.Text)
 	}
 	if err := os.MkdirAll(filepath.Join(folder, "recipes"), 0o755); err != nil {
 		return "", err

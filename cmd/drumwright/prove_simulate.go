@@ -5,8 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -120,11 +118,7 @@ func secondsText(n record.Number) string {
 }
 
 func keepSimulated(path string, m *profiles.Machine, list []record.Proof) error {
-	text, err := os.ReadFile(m.File)
-	if err != nil {
-		text, _ = profiles.Example("machines/" + filepath.Base(m.File))
-	}
-	keep, err := journal.Open(path, journal.Config{MachineText: string(text), Version: versionText()})
+	keep, err := journal.Open(path, journal.Config{MachineText: m.Text, Version: versionText()})
 	if err != nil {
 		return err
 	}

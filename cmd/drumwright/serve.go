@@ -78,10 +78,6 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if o.recipes == "" {
 		o.recipes = filepath.Join(filepath.Dir(file), "recipes")
 	}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return err
-	}
 	log.Info("starting", "version", versionText(), "machine", m.About.Name, "file", file)
 	for _, s := range m.Missing() {
 		log.Warn("not covered", "what", s)
@@ -116,7 +112,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 		fmt.Fprintln(stderr, "First start of this machine. Before heat is used:")
 		printCautions(stderr)
 	}
-	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: string(text),
+	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: m.Text,
 		AirW: float64(m.Heaters.Air.PowerW), BaseW: float64(m.Heaters.Radiant.PowerW), LimitBytes: int64(m.Telemetry.JournalLimitMB) << 20, Version: versionText(), Log: log})
 	if err != nil {
 		return err

@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -99,4 +100,18 @@ func (l *Buffer) String() string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.b.String()
+}
+
+// Compiled is a C program made from a file with a library. Without compiler or
+// library the test skips and says so, or fails where DRUMWRIGHT_PEERS=required.
+func Compiled(t testing.TB, source, library string) string {
+	t.Helper()
+	program := filepath.Join(t.TempDir(), "program")
+	if out, err := exec.Command("cc", "-O2", "-o", program, source, "-l"+library).CombinedOutput(); err != nil {
+		if os.Getenv("DRUMWRIGHT_PEERS") == "required" {
+			t.Fatalf("DRUMWRIGHT_PEERS=required: %v\n%s", err, out)
+		}
+		t.Skipf("%s cannot be compiled (cc, %s): %v", source, library, err)
+	}
+	return program
 }
