@@ -19,6 +19,7 @@ import (
 	"drumwright/control/batch"
 	"drumwright/control/plant/registers"
 	"drumwright/io/peertest"
+	"drumwright/io/point"
 	"drumwright/io/telemetry"
 )
 
@@ -98,7 +99,16 @@ func TestBatchSeenByPeers(t *testing.T) {
 		t.Fatal(err)
 	}
 	peertest.Eventually(t, patience, "the publisher", func() bool { return strings.Contains(seen.String(), "/status online") })
-	res, err := rehearsal.Run(context.Background(), rehearsal.Plan{Machine: m, Recipe: r, Seed: 3, Batches: 1, Mismatch: registers.Drawn(3), Sinks: []control.Sink{mqtt, metrics}})
+	// A simulated batch may be over between two scrapes: it stands still at the last
+	// moment until that was scraped.
+	scraped := false
+	res, err := rehearsal.Run(context.Background(), rehearsal.Plan{Machine: m, Recipe: r, Seed: 3, Batches: 1, Mismatch: registers.Drawn(3), Sinks: []control.Sink{mqtt, metrics},
+		Beside: func(x *rehearsal.Moment) bool {
+			if !scraped && x.Last.Bean.Loss > 0.05 && x.Last.Image.In[point.Bean].V > 190 {
+				scraped = peertest.Within(patience, func() bool { return results(t, api, `drumwright_mass_loss_ratio > 0.05`) > 0 })
+			}
+			return false
+		}})
 	if err != nil {
 		t.Fatal(err)
 	}
