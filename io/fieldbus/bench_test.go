@@ -2,8 +2,6 @@ package fieldbus
 
 import (
 	"context"
-	"io"
-	"net"
 	"testing"
 	"time"
 
@@ -12,8 +10,7 @@ import (
 
 // BenchmarkScan is a scan like that of a small machine, four read groups and
 // four changed outputs, over loopback TCP against a server in this process.
-// Pin it to one core (taskset -c 0) to compare runs; compare with BenchmarkEcho
-// of the same run.
+// Pin it to one core (taskset -c 0) to compare runs.
 func BenchmarkScan(b *testing.B) {
 	benchmarking = true
 	p := newPeer(b)
@@ -46,58 +43,6 @@ func BenchmarkScan(b *testing.B) {
 	}
 	if img.In[point.Bean].Quality != point.Good {
 		b.Fatalf("%+v", img.In[point.Bean])
-	}
-	b.ReportMetric(float64(f.Transactions())/b.Elapsed().Seconds(), "transactions/s")
-}
-
-// BenchmarkEcho sends as many bytes there and back as a read of 16 registers,
-// without Modbus: the measure of what the machine can do.
-func BenchmarkEcho(b *testing.B) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer l.Close()
-	go func() {
-		c, err := l.Accept()
-		if err != nil {
-			return
-		}
-		in, out := make([]byte, 12), make([]byte, 41)
-		for {
-			if _, err := io.ReadFull(c, in); err != nil {
-				return
-			}
-			c.Write(out)
-		}
-	}()
-	c, err := net.Dial("tcp", l.Addr().String())
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer c.Close()
-	out, in := make([]byte, 12), make([]byte, 41)
-	for b.Loop() {
-		c.Write(out)
-		if _, err := io.ReadFull(c, in); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "transactions/s")
-}
-
-// BenchmarkRead is one transaction, to be set against the echo.
-func BenchmarkRead(b *testing.B) {
-	benchmarking = true
-	p := newPeer(b)
-	a := number(0, point.Holding, 0)
-	a.SpanWords = 16
-	m := newMachine().tcp(p.address).input(point.Bean, a)
-	f := m.open(b)
-	var img point.Image
-	b.ReportAllocs()
-	for b.Loop() {
-		f.Read(context.Background(), 0, time.Now().Add(time.Second), &img)
 	}
 	b.ReportMetric(float64(f.Transactions())/b.Elapsed().Seconds(), "transactions/s")
 }

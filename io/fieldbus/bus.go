@@ -51,7 +51,7 @@ type bus struct {
 // the last scan had to stop.
 func (b *bus) read(ctx context.Context, scan uint64, nowS float64, deadline time.Time) {
 	b.scan = scan
-	if b.inFlight > 1 {
+	if b.tcp {
 		b.ahead(ctx, nowS, deadline)
 	}
 	first, begin := true, b.cursor

@@ -101,7 +101,7 @@ func newBus(m *profiles.Machine, index int, access *[numSources]point.Access, lo
 	case b.tcp:
 		address := net.JoinHostPort(file.TCP.Host, strconv.Itoa(file.TCP.Port))
 		b.line = newTCPLine(address, seconds(float64(file.BackoffS)))
-		b.inFlight = file.InFlight
+		b.inFlight = max(1, file.InFlight)
 		b.aside = func() line { return newTCPLine(address, seconds(float64(file.BackoffS))) }
 	default:
 		b.line = newRTULine(file.RTU, seconds(float64(file.QuietS)), seconds(float64(file.BackoffS)))

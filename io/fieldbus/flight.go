@@ -131,8 +131,9 @@ func (t *tcpLine) answers(f *flight, frame []byte) (int, error) {
 	return k, nil
 }
 
-// ahead reads what is due with several requests in flight. What came of a group
-// stands in it; the scan does the rest one by one, as ever.
+// ahead reads what is due with as many requests in flight as the bus allows, be
+// it one: no request is made anew here. What came of a group stands in it; the
+// scan does the rest, and what is to be tried again, one by one.
 func (b *bus) ahead(ctx context.Context, nowS float64, deadline time.Time) {
 	for k := 0; k < len(b.groups) && ctx.Err() == nil; {
 		b.flight.clear()

@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"net"
 	"os"
 	"time"
 )
@@ -39,12 +38,11 @@ type tcpLine struct {
 
 func newTCPLine(address string, longest time.Duration) *tcpLine {
 	return newTCPLineOn(func(ctx context.Context) (stream, error) {
-		var d net.Dialer
-		c, err := d.DialContext(ctx, "tcp", address)
+		s, err := dial(ctx, address)
 		if err != nil {
-			return nil, err
+			return nil, err // not a nil *socket in an interface
 		}
-		return newSocket(c.(*net.TCPConn))
+		return s, nil
 	}, longest)
 }
 

@@ -21,9 +21,8 @@ import (
 )
 
 // responder starts a process that answers reads with as little work as can be:
-// the same bytes, and the same change from process to process, for the raw socket,
-// for this package, for the library's transport and for libmodbus.
-func responder(b *testing.B) (address string) {
+// the same bytes, and the same change from process to process, for each contestant.
+func responder(b testing.TB) (address string) {
 	cmd := exec.Command(os.Args[0], "-test.run=^TestRespond$")
 	cmd.Env = append(os.Environ(), "DRUMWRIGHT_RESPOND=1")
 	out, err := cmd.StdoutPipe()
@@ -44,10 +43,10 @@ func responder(b *testing.B) (address string) {
 	return strings.TrimSpace(line)
 }
 
-// TestRespond is the other side of the benchmarks, in a process of its own.
+// TestRespond is the other side, in a process of its own.
 func TestRespond(t *testing.T) {
 	if os.Getenv("DRUMWRIGHT_RESPOND") == "" {
-		t.Skip("only the benchmarks start this")
+		t.Skip("responder starts this")
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -89,31 +88,26 @@ func respond(c net.Conn) {
 
 var blank [2 * maxRegisters]byte
 
-// report gives median, 99 of 100 and longest of what was measured, and the
-// transactions a second of the median.
-func report(b *testing.B, took []time.Duration, transactions int) {
-	slices.Sort(took)
-	at := func(share float64) time.Duration { return took[int(share*float64(len(took)-1))] }
-	b.ReportMetric(0, "ns/op")
-	b.ReportMetric(float64(transactions)/at(0.5).Seconds(), "transactions/s")
-	b.ReportMetric(float64(at(0.5).Nanoseconds())/1e3, "p50-µs")
-	b.ReportMetric(float64(at(0.99).Nanoseconds())/1e3, "p99-µs")
-	b.ReportMetric(float64(at(1).Nanoseconds())/1e3, "max-µs")
+// contestant does so many scans and returns what each took.
+type contestant struct {
+	name string
+	run  func(scans int) []time.Duration
 }
 
-func timesOf(b *testing.B, do func()) []time.Duration {
-	took := make([]time.Duration, 0, 1<<16)
-	do()
-	for b.Loop() {
-		begin := time.Now()
-		do()
-		took = append(took, time.Since(begin))
-	}
-	return took
+func timed(name string, scan func()) contestant {
+	return contestant{name, func(scans int) []time.Duration {
+		took := make([]time.Duration, scans)
+		for i := range took {
+			begin := time.Now()
+			scan()
+			took[i] = time.Since(begin)
+		}
+		return took
+	}}
 }
 
 // raw is a round trip of the same bytes on a socket, without Modbus.
-func raw(b *testing.B, address string, registers, reads int) func() {
+func raw(b *testing.B, address string, registers, reads int) contestant {
 	c, err := net.Dial("tcp", address)
 	if err != nil {
 		b.Fatal(err)
@@ -121,7 +115,7 @@ func raw(b *testing.B, address string, registers, reads int) func() {
 	b.Cleanup(func() { c.Close() })
 	out := []byte{0, 0, 0, 0, 0, 6, 1, 3, 0, 0, 0, byte(registers)}
 	in := make([]byte, 9+2*registers)
-	return func() {
+	return timed("raw", func() {
 		for range reads {
 			if _, err := c.Write(out); err != nil {
 				b.Fatal(err)
@@ -130,11 +124,11 @@ func raw(b *testing.B, address string, registers, reads int) func() {
 				b.Fatal(err)
 			}
 		}
-	}
+	})
 }
 
-// own is a scan of so many read groups by this package.
-func own(b *testing.B, address string, registers, reads, inFlight int) func() {
+// own is a scan of so many read groups by this package, up to the image.
+func own(b *testing.B, name, address string, registers, reads, inFlight int) contestant {
 	m := newMachine().tcp(address)
 	m.BusList[0].InFlight = inFlight
 	for k := range reads {
@@ -144,63 +138,125 @@ func own(b *testing.B, address string, registers, reads, inFlight int) func() {
 	}
 	f := m.open(b)
 	var img point.Image
-	return func() {
+	return timed(name, func() {
 		f.Read(context.Background(), 0, time.Now().Add(time.Second), &img)
 		if v := img.In[reads-1]; v.Quality != point.Good {
 			b.Fatalf("%+v", v)
 		}
-	}
+	})
 }
 
-// libmodbus runs the client in testdata.
-func libmodbus(b *testing.B, address string, registers, reads int) {
-	program := compiled(b, "reads.c")
+// library is the library's own transport.
+func library(b *testing.B, address string, registers int) contestant {
+	h := modbus.NewTCPClientHandler(address)
+	h.SlaveId = 1
+	b.Cleanup(func() { h.Close() })
+	c := modbus.NewClient(h)
+	return timed("library", func() {
+		if _, err := c.ReadHoldingRegisters(0, uint16(registers)); err != nil {
+			b.Fatal(err)
+		}
+	})
+}
+
+// libmodbus is the client in testdata.
+func libmodbus(b *testing.B, address string, registers, reads int) contestant {
 	_, port, _ := net.SplitHostPort(address)
-	for b.Loop() { // one run is one measurement, however often
-		out, err := exec.Command(program, port, strconv.Itoa(registers), strconv.Itoa(reads), "20000").Output()
-		if err != nil {
-			b.Fatalf("libmodbus client: %v", err)
+	client := exec.Command(compiled(b, "reads.c"), port, strconv.Itoa(registers), strconv.Itoa(reads))
+	in, err := client.StdinPipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	out, err := client.StdoutPipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := client.Start(); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() {
+		in.Close() // ends it
+		if err := client.Wait(); err != nil {
+			b.Errorf("libmodbus client: %v", err)
 		}
-		var took [3]float64
-		for i, w := range strings.Fields(string(out)) {
-			took[i], _ = strconv.ParseFloat(w, 64)
+	})
+	lines := bufio.NewReader(out)
+	return contestant{"libmodbus", func(scans int) []time.Duration {
+		fmt.Fprintln(in, scans)
+		line, err := lines.ReadString('\n')
+		fields := strings.Fields(line)
+		if err != nil || len(fields) != scans {
+			b.Fatalf("libmodbus client: %d figures for %d scans: %v", len(fields), scans, err)
 		}
-		b.ReportMetric(0, "ns/op")
-		b.ReportMetric(1e9*float64(reads)/took[0], "transactions/s")
-		b.ReportMetric(took[0]/1e3, "p50-µs")
-		b.ReportMetric(took[1]/1e3, "p99-µs")
-		b.ReportMetric(took[2]/1e3, "max-µs")
+		took := make([]time.Duration, scans)
+		for i, w := range fields {
+			ns, err := strconv.ParseInt(w, 10, 64)
+			if err != nil {
+				b.Fatal(err)
+			}
+			took[i] = time.Duration(ns)
+		}
+		return took
+	}}
+}
+
+// together lets the contestants run in turn, a few milliseconds each and round
+// after round, so that whatever else the computer does meets them all alike. It
+// logs what each took over all rounds, and reports how fast each was beside the
+// first: the middle of the ratios of the rounds.
+func together(b *testing.B, transactions int, all ...contestant) {
+	b.Helper()
+	const blockTransactions = 400
+	scans := blockTransactions / transactions
+	took := make([][]time.Duration, len(all))
+	ratios := make([][]float64, len(all))
+	for _, c := range all {
+		c.run(scans) // opens, and warms caches
+	}
+	middle := make([]time.Duration, len(all))
+	for round := 0; b.Loop(); round++ {
+		for k := range all {
+			k = (k + round) % len(all)
+			block := all[k].run(scans)
+			took[k] = append(took[k], block...)
+			slices.Sort(block)
+			middle[k] = block[scans/2]
+		}
+		for k := range all {
+			ratios[k] = append(ratios[k], float64(middle[0])/float64(middle[k]))
+		}
+	}
+	b.ReportMetric(0, "ns/op")
+	for k, c := range all {
+		slices.Sort(took[k])
+		at := func(share float64) time.Duration { return took[k][int(share*float64(len(took[k])-1))] }
+		b.Logf("%-15s %7.0f transactions/s, p50 %v, p99 %v, max %v of %d", c.name, float64(transactions)/at(0.5).Seconds(), at(0.5), at(0.99), at(1), len(took[k]))
+		if k > 0 {
+			slices.Sort(ratios[k])
+			b.ReportMetric(ratios[k][len(ratios[k])/2], c.name+"/"+all[0].name)
+		}
 	}
 }
 
-// BenchmarkTCP is single reads, one in flight. Pin it to one core.
+// BenchmarkTCP is single reads, one in flight. Pin it.
 func BenchmarkTCP(b *testing.B) {
 	benchmarking = true
 	for _, registers := range []int{1, 16, 125} {
-		name := fmt.Sprint(registers)
-		b.Run(name+"/raw", func(b *testing.B) { report(b, timesOf(b, raw(b, responder(b), registers, 1)), 1) })
-		b.Run(name+"/own", func(b *testing.B) { report(b, timesOf(b, own(b, responder(b), registers, 1, 1)), 1) })
-		b.Run(name+"/library", func(b *testing.B) {
-			h := modbus.NewTCPClientHandler(responder(b))
-			h.SlaveId = 1
-			defer h.Close()
-			c := modbus.NewClient(h)
-			report(b, timesOf(b, func() {
-				if _, err := c.ReadHoldingRegisters(0, uint16(registers)); err != nil {
-					b.Fatal(err)
-				}
-			}), 1)
+		b.Run(strconv.Itoa(registers), func(b *testing.B) {
+			address := responder(b)
+			together(b, 1, raw(b, address, registers, 1), own(b, "own", address, registers, 1, 1),
+				library(b, address, registers), libmodbus(b, address, registers, 1))
 		})
-		b.Run(name+"/libmodbus", func(b *testing.B) { libmodbus(b, responder(b), registers, 1) })
 	}
 }
 
-// BenchmarkEightGroups is a scan of eight read groups. Pin it to one core.
+// BenchmarkEightGroups is a scan of eight read groups. Pin it.
 func BenchmarkEightGroups(b *testing.B) {
 	benchmarking = true
-	b.Run("raw", func(b *testing.B) { report(b, timesOf(b, raw(b, responder(b), 16, 8)), 8) })
+	address := responder(b)
+	all := []contestant{libmodbus(b, address, 16, 8), raw(b, address, 16, 8)}
 	for _, n := range []int{1, 2, 4, 8} {
-		b.Run(fmt.Sprintf("own-%d-in-flight", n), func(b *testing.B) { report(b, timesOf(b, own(b, responder(b), 16, 8, n)), 8) })
+		all = append(all, own(b, fmt.Sprintf("own-%d-in-flight", n), address, 16, 8, n))
 	}
-	b.Run("libmodbus", func(b *testing.B) { libmodbus(b, responder(b), 16, 8) })
+	together(b, 8, all...)
 }
