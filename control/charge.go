@@ -3,6 +3,7 @@ package control
 import (
 	"math"
 
+	"drumwright/control/beanloop"
 	"drumwright/control/learn"
 	"drumwright/io/point"
 	"drumwright/profiles"
@@ -93,6 +94,10 @@ type roast struct {
 	doorSeen  bool
 	stage     int // stages begun; the present one is stage-1
 	overtime  bool
+	reachedS  float64 // since charge: a condition of the drop came true; 0 = not yet
+	longerS   float64 // by which the drop is put off
+	dropAtC   float64 // bean probe at drop, as a person has changed it; 0 = as the recipe says
+	amended   beanloop.Amendment
 	called    bool // the operator was called to drop
 	fanDue    bool // the drop is near: the cooling fan starts
 	calledS   float64

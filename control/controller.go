@@ -191,8 +191,8 @@ func (c *Controller) context(scanS float64) safety.Context {
 	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm, Computer: c.bar.Computer, Unacknowledged: c.unheard}
 	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
 		x.RoastS, x.LatestS, x.GreenKg = c.sinceCharge(), float64(r.recipe.Drop.LatestS), float64(r.recipe.Charge.Green)
-		if r.recipe.Drop.Bean != nil {
-			x.DropC = float64(*r.recipe.Drop.Bean)
+		if d := c.dropAtC(); d > 0 {
+			x.DropC = d
 		}
 	}
 	if c.trayHot {

@@ -27,7 +27,7 @@ func (c *Controller) observe(img *point.Image, dt float64) {
 	c.estimate = c.filter.Estimate()
 	c.crackDueS, c.crackDueSdS = 0, 0
 	if c.roast.crackS == 0 && c.estimate.Usable {
-		c.crackDueS, c.crackDueSdS = c.crackWatch.Step(c.sinceCharge(), dt, &c.estimate, c.curve)
+		c.crackDueS, c.crackDueSdS = c.crackWatch.Step(c.sinceCharge(), dt, &c.estimate, c.wanted())
 	}
 	if dt > 0 {
 		r := &c.roast
@@ -92,10 +92,11 @@ func (c *Controller) beanSet(img *point.Image, rec *record.Scan) float64 {
 		rec.Add(record.Event{Kind: record.Note, Name: "bean-loop", Text: "bean loop closed on the recipe's curve"})
 	}
 	t := c.sinceCharge()
-	tg := c.curve.Target(t, c.loopParams.LookS)
+	plan := c.wanted()
+	tg := plan.Target(t, c.loopParams.LookS)
 	// Until then the probe still falls from where it was before charge.
 	seen := c.roast.turned && t >= c.roast.turnS+guardFromTurnS
-	tg.FeedForwardKPS = c.guard.Step(&c.dynamics, t, c.loopParams.Machine.StepS, c.roast.lessons.RateKPerS(t), tg.NowC-c.estimate.ProbeC, seen, !c.limited)
+	tg.FeedForwardKPS = c.guard.Step(&c.dynamics, t, c.loopParams.Machine.StepS, c.roast.lessons.RateKPerS(plan.CurveTimeS(t)), tg.NowC-c.estimate.ProbeC, seen, !c.limited)
 	rec.Bean.LearnedKPerS, rec.Bean.LearnedK = tg.FeedForwardKPS, c.guard.EffectK()
 	out := c.loop.Step(tg, c.estimate, inputOf(c, img, t))
 	c.beanOut, c.limited = out, out.AtHigh || out.AtLow

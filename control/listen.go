@@ -85,6 +85,13 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		return c.crack(rec)
 	case record.NoCrack:
 		return c.noCrack(rec)
+	case record.DropAt:
+		return c.changeDrop(cmd)
+	case record.AcceptLater:
+		return c.acceptLater()
+	case record.Longer:
+		c.roast.longerS, c.roast.dropSoon = longerS, len(dropSoon)
+		return true, fmt.Sprintf("the drop is put off by %.0f s", longerS)
 	case record.Acknowledge:
 		return c.gate.Alarms().Acknowledge(cmd.Cause, cmd.Who, cmd.Local, rec)
 	case record.Silence:

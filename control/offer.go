@@ -53,6 +53,12 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 			return "No first crack has been noted in this roast."
 		}
 		return ""
+	case record.DropAt:
+		return c.noDropAtNow()
+	case record.AcceptLater:
+		return c.noAcceptNow()
+	case record.Longer:
+		return c.noLongerNow()
 	case record.Acknowledge:
 		if !c.gate.Alarms().Waits() {
 			return "Nothing is left to acknowledge."

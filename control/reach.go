@@ -68,7 +68,7 @@ func (c *Controller) watchReach(a *heat.AirOut, dt float64, img *point.Image, re
 	case c.nowS >= r.nextS && (bound != record.Unbound || r.told):
 		r.nextS = c.nowS + forecastEachS
 		t := c.sinceCharge()
-		r.forecast = c.loop.Forecast(c.estimate, inputOf(c, img, t), c.curve, c.heaterTopC(img))
+		r.forecast = c.loop.Forecast(c.estimate, inputOf(c, img, t), c.wanted(), c.heaterTopC(img))
 	case bound == record.Unbound && !r.told:
 		r.forecast = beanloop.Forecast{}
 	}

@@ -31,13 +31,19 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 			b.TargetDropC = float64(*d)
 		}
 	}
+	if b.ID != 0 {
+		if r.dropAtC > 0 {
+			b.TargetDropC = r.dropAtC
+		}
+		c.planned(b)
+	}
 	if c.observing && r.crackS == 0 {
 		b.CrackDueS, b.CrackDueSdS = c.crackDueS, c.crackDueSdS
 	}
 	e := &rec.Bean
 	e.Active, e.EstimatorOff = c.closed, !c.observing
 	if c.curve != nil && r.running && r.dropS == 0 && !r.ended {
-		e.TargetC, e.TargetKPerS, _ = c.curve.At(c.sinceCharge())
+		e.TargetC, e.TargetKPerS, _ = c.wanted().At(c.sinceCharge())
 	}
 	if c.observing {
 		x := &c.estimate

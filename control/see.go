@@ -124,10 +124,20 @@ func (c *Controller) dropDue(img *point.Image) bool {
 	return !d.Operator && c.dropReached(img)
 }
 
-// dropReached reports whether a condition of the recipe's drop has come true.
+// dropReached reports whether a condition of the recipe's drop has come true, for
+// as long as the drop was put off.
 func (c *Controller) dropReached(img *point.Image) bool {
+	r := &c.roast
+	if r.reachedS == 0 && c.endMet(img) {
+		r.reachedS = c.sinceCharge()
+	}
+	return r.reachedS > 0 && c.sinceCharge() >= r.reachedS+r.longerS
+}
+
+// endMet reports whether a condition of the recipe's drop is true.
+func (c *Controller) endMet(img *point.Image) bool {
 	d, t := &c.recipe.Drop, c.sinceCharge()
-	if d.Bean != nil && c.roast.turned && c.probeC(img) >= float64(*d.Bean) {
+	if c.roast.turned && c.probeC(img) >= c.dropAtC() {
 		return true
 	}
 	if d.Loss != nil && c.observing && c.estimate.LossFraction >= float64(*d.Loss) {
@@ -152,7 +162,7 @@ func (c *Controller) dropNear(img *point.Image) bool {
 	switch {
 	case t >= float64(d.LatestS)-fanAheadS:
 		return true
-	case d.Bean != nil && c.roast.turned && c.probeC(img) >= float64(*d.Bean)-fanAheadK:
+	case c.roast.turned && c.probeC(img) >= c.dropAtC()-fanAheadK:
 		return true
 	case d.Loss != nil && c.observing && c.estimate.LossFraction >= float64(*d.Loss)-fanAheadLoss:
 		return true

@@ -142,7 +142,7 @@ func TestBatch(t *testing.T) {
 		}
 	}
 	for _, want := range []string{"First crack is expected: listen, and note it when it comes.", "First crack is noted. Get ready for the drop.",
-		dropSoon[0].text, dropSoon[1].text, dropSoon[2].text, dropSoon[3].text, dropSoon[4].text} {
+		dropSoon[0].text, dropSoon[1].text, dropSoon[2].text} {
 		if !told[want] {
 			t.Errorf("never told: %s", want)
 		}

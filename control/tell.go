@@ -21,16 +21,15 @@ type told struct {
 	noCharge string // the same for their beans
 }
 
-// dropSoon announces the drop, nearest first.
+// dropSoon announces the drop, nearest first. How long it takes yet is told beside
+// it, from the same reckoning: two figures that differ would be one too many.
 var dropSoon = [...]struct {
 	s    float64
 	text string
 }{
-	{7, "Drop in about 5 s: hand on the discharge door."},
-	{12, "Drop in about 10 s: hand on the discharge door."},
-	{22, "Drop in about 20 s: go to the discharge door."},
-	{35, "Drop in about 30 s: go to the discharge door."},
-	{65, "Drop in about a minute: get ready."},
+	{12, "Drop any moment: hand on the discharge door."},
+	{35, "Drop soon: go to the discharge door."},
+	{65, "Drop soon: see that the tray is empty."},
 }
 
 // First crack is to be listened for from crackListenS before it is foreseen, or
@@ -196,22 +195,50 @@ func (c *Controller) tellRoast() string {
 	return "Nothing to do: the beans take up heat. Weigh the next batch."
 }
 
-// untilDropS is the time to the earliest condition of the recipe's drop, by the
-// present rates; +Inf when none is in sight.
+// Far from the drop a rate of now says little: the loss is trusted for lossFarS,
+// and the beans go along their curve until rateFarS before it (judgement).
+const (
+	lossFarS = 120.0
+	rateFarS = 65.0
+)
+
+// untilDropS is the time to the earliest condition of the recipe's drop: along the
+// curve while it is followed, by the present rates near the end; negative once the
+// operator has been called.
 func (c *Controller) untilDropS() float64 {
-	d, t := &c.recipe.Drop, c.sinceCharge()
-	left := float64(d.LatestS) - t
-	if d.AfterCrack != nil && c.roast.crackS > 0 {
-		left = math.Min(left, c.roast.crackS+float64(*d.AfterCrack)-t)
+	d, r, t := &c.recipe.Drop, &c.roast, c.sinceCharge()
+	latest := float64(d.LatestS) - t
+	if r.reachedS > 0 {
+		return math.Min(latest, r.reachedS+r.longerS-t)
 	}
-	if !c.observing || !c.estimate.Usable {
-		return left
+	left := math.Inf(1)
+	if d.AfterCrack != nil && r.crackS > 0 {
+		left = r.crackS + float64(*d.AfterCrack) - t
 	}
-	if e := &c.estimate; d.Bean != nil && c.roast.turned && e.RateKPerS > 0 {
-		left = math.Min(left, (float64(*d.Bean)-e.ProbeC)/e.RateKPerS)
+	if e := &c.estimate; c.observing && e.Usable && r.turned {
+		if dropC := c.dropAtC(); dropC > 0 {
+			left = math.Min(left, c.untilBeanS(dropC))
+		}
+		if d.Loss != nil && r.lossPerS > 0 {
+			if s := (float64(*d.Loss) - e.LossFraction) / r.lossPerS; s <= lossFarS || math.IsNaN(c.dropAtC()) {
+				left = math.Min(left, s)
+			}
+		}
 	}
-	if d.Loss != nil && c.roast.lossPerS > 0 && c.roast.turned {
-		left = math.Min(left, (float64(*d.Loss)-c.estimate.LossFraction)/c.roast.lossPerS)
+	return math.Min(latest, left+r.longerS)
+}
+
+// untilBeanS is the time until the probe is at a temperature; +Inf if it is not
+// seen to get there.
+func (c *Controller) untilBeanS(tempC float64) float64 {
+	e, t := &c.estimate, c.sinceCharge()
+	if plan := c.wanted(); c.closed {
+		if s := plan.ReachS(t, tempC) + c.reach.forecast.LateS - t; s > rateFarS {
+			return s
+		}
 	}
-	return left
+	if e.RateKPerS > 0 {
+		return (tempC - e.ProbeC) / e.RateKPerS
+	}
+	return math.Inf(1)
 }

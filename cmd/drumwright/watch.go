@@ -151,6 +151,7 @@ speed use drumwright trial.`,
 	f.StringVar(&cmdline.Recipe, "recipe", "", "for load-recipe: its name")
 	f.StringVar(&cmdline.Loop, "loop", "", "for manual and automatic: air or base")
 	f.Float64Var(&cmdline.Value, "value", 0, "for manual: share of rated power, 0 to 1")
+	f.Float64Var(&cmdline.DropC, "drop-c", 0, "for drop-at: bean probe at which the beans go out, °C")
 	f.StringVar(&cmdline.Cause, "cause", "", "for acknowledge: one alarm; left out = all")
 	return c
 }

@@ -110,7 +110,7 @@ func TestClosedLoop(t *testing.T) {
 					}
 				}
 				if i >= closeScan {
-					out := l.Step(curve.Target(r.tS, 6), f.Estimate(), in)
+					out := l.Step(Plan{Curve: curve}.Target(r.tS, 6), f.Estimate(), in)
 					r.setC = out.SetC
 					if out.AtLow || out.AtHigh {
 						limited++

@@ -108,14 +108,6 @@ func (c *Curve) At(tS float64) (valueC, slopeKPerS, secondKPerS2 float64) {
 	return c.inside(tS)
 }
 
-// Target returns what Loop.Step wants at a time since charge, looking lookS
-// ahead.
-func (c *Curve) Target(tS, lookS float64) Target {
-	now, _, _ := c.At(tS)
-	v, s, b := c.At(tS + lookS)
-	return Target{NowC: now, AheadC: v, AheadKPerS: s, AheadKPerS2: b}
-}
-
 // StartS and EndS return the times of the first and last point, s since charge.
 func (c *Curve) StartS() float64 { return c.times[0] }
 

@@ -230,7 +230,7 @@ func TestCurveNoAllocations(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := 0.0
-	if n := testing.AllocsPerRun(200, func() { c.Target(at, 6); at += 4 }); n != 0 {
+	if n := testing.AllocsPerRun(200, func() { Plan{Curve: c}.Target(at, 6); at += 4 }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
 }

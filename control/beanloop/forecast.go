@@ -23,9 +23,9 @@ const forecastStepS = 5.0
 // as its limits allow: the recipe's or machine's, the exhaust's, and topC, the
 // most that the air heater can give. Drum skin, air flow and what the estimator
 // calls a disturbance stay as they are. It allocates nothing.
-func (l *Loop) Forecast(e observe.Estimate, in Input, c *Curve, topC float64) Forecast {
+func (l *Loop) Forecast(e observe.Estimate, in Input, c Plan, topC float64) Forecast {
 	m := &l.p.Machine
-	endC, _, _ := c.At(c.EndS())
+	endC := c.EndC()
 	var (
 		h, inletC                  = forecastStepS, in.InletC
 		beanC, probeC              = e.BeanC, e.ProbeC

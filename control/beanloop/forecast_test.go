@@ -18,7 +18,7 @@ func TestForecast(t *testing.T) {
 		skinC: 216, panelC: 600, beanC: e.BeanC, probeC: e.ProbeC, x: e.MoistureDB, s: e.DryFraction, he: e.ReactionKJPerKg}
 	e.DisturbanceKPerS = 0
 	now := Input{SinceChargeS: 300, InletC: 340, SkinC: 216, FlowKgPerS: 0.011, ExhaustC: 200}
-	f := l.Forecast(e, now, c, 400)
+	f := l.Forecast(e, now, Plan{Curve: c}, 400)
 	for r.tS < 620 {
 		r.step(0.1)
 		r.skinC = 216
@@ -26,9 +26,9 @@ func TestForecast(t *testing.T) {
 	if want := 290 - r.probeC; math.Abs(f.ShortC-want) > 1.5 || !(f.LateS > 0) {
 		t.Errorf("forecast %.1f °C short, %.0f s late; the machine ends %.1f °C short", f.ShortC, f.LateS, want)
 	}
-	weak := l.Forecast(e, now, c, 300)
+	weak := l.Forecast(e, now, Plan{Curve: c}, 300)
 	l.p.ExhaustC = 220
-	held := l.Forecast(e, now, c, 400)
+	held := l.Forecast(e, now, Plan{Curve: c}, 400)
 	if weak.ShortC < f.ShortC+5 || held.ShortC < f.ShortC+5 {
 		t.Errorf("short by %.1f °C, with a weaker heater %.1f, held back by the exhaust %.1f", f.ShortC, weak.ShortC, held.ShortC)
 	}
@@ -36,10 +36,10 @@ func TestForecast(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f := l.Forecast(e, now, easy, 400); f != (Forecast{}) {
+	if f := l.Forecast(e, now, Plan{Curve: easy}, 400); f != (Forecast{}) {
 		t.Errorf("a curve within reach: %+v", f)
 	}
-	if n := testing.AllocsPerRun(20, func() { l.Forecast(e, now, c, 400) }); n != 0 {
+	if n := testing.AllocsPerRun(20, func() { l.Forecast(e, now, Plan{Curve: c}, 400) }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
 }

@@ -103,7 +103,7 @@ func BenchmarkStep(b *testing.B) {
 	e := estimateAt()
 	b.ReportAllocs()
 	for b.Loop() {
-		out := l.Step(c.Target(190, 6), e, Input{SinceChargeS: 190, InletC: 245, SkinC: 216, FlowKgPerS: 0.011})
+		out := l.Step(Plan{Curve: c}.Target(190, 6), e, Input{SinceChargeS: 190, InletC: 245, SkinC: 216, FlowKgPerS: 0.011})
 		if out.Held {
 			b.Fatal(out)
 		}

@@ -56,17 +56,17 @@ func TestCrackForeseen(t *testing.T) {
 	var w CrackWatch
 	w.Start(&heard)
 	e := observe.Estimate{BeanC: 180, RateKPerS: 0.1, TauS: 30, Usable: true}
-	due, sd := w.Step(800, 0.1, &e, curve)
+	due, sd := w.Step(800, 0.1, &e, beanloop.Plan{Curve: curve})
 	if math.Abs(due-960) > 2 {
 		t.Errorf("due at %.1f s, want 960", due)
 	}
 	var unheard CrackWatch
 	unheard.Start(&Coffee{})
-	_, wide := unheard.Step(800, 0.1, &e, curve)
+	_, wide := unheard.Step(800, 0.1, &e, beanloop.Plan{Curve: curve})
 	if !(sd > 0 && wide > 2*sd) {
 		t.Errorf("sd %.1f s of a coffee that was heard, %.1f of one that was not", sd, wide)
 	}
-	if due, _ := w.Step(801, 0.1, &observe.Estimate{BeanC: 120, RateKPerS: 0.1, TauS: 30}, curve); due != 0 {
+	if due, _ := w.Step(801, 0.1, &observe.Estimate{BeanC: 120, RateKPerS: 0.1, TauS: 30}, beanloop.Plan{Curve: curve}); due != 0 {
 		t.Errorf("foreseen from 120 °C: %g", due)
 	}
 	late := Coffee{CrackC: []float64{196}}.Heard(196, 12).Heard(196, 6)

@@ -89,6 +89,9 @@ func (w *Watcher) Put(s *record.Scan) *Course {
 	if s.State == "held" {
 		c.Disturbed = "heat was held"
 	}
+	if b.Amended != (record.Amended{}) {
+		c.Disturbed = "its plan was changed on the way"
+	}
 	if b.TurnS > 0 {
 		c.TurnS = b.TurnS
 	}

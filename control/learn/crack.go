@@ -91,10 +91,10 @@ func (w *CrackWatch) Start(c *Coffee) {
 // Step takes the estimate of a scan and gives the time at which first crack is
 // expected, s since charge, and its sd; 0 while it is too far away to tell. Along
 // a curve the beans go on as the curve wants, at the ratio of late; without one
-// (curve nil) their rate goes on falling as it usually does.
-func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve *beanloop.Curve) (dueS, sdS float64) {
+// (curve.Curve nil) their rate goes on falling as it usually does.
+func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve beanloop.Plan) (dueS, sdS float64) {
 	want := 0.0
-	if curve != nil {
+	if curve.Curve != nil {
 		_, slope, bend := curve.At(tS)
 		want = slope + e.TauS*bend
 	}
@@ -111,7 +111,7 @@ func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve *beanloo
 	aheadS := 0.0
 	switch {
 	case left <= 0: // any moment; the sd says how surely
-	case curve != nil && w.want > minRateKPerS:
+	case curve.Curve != nil && w.want > minRateKPerS:
 		aheadS = w.along(curve, tS, e.TauS, left*w.want/w.rate)
 	default:
 		x := left / (w.rate * fallS)
@@ -133,7 +133,7 @@ const (
 )
 
 // along is the time that the curve without the probe's lag takes to rise by riseK.
-func (w *CrackWatch) along(curve *beanloop.Curve, tS, tauS, riseK float64) float64 {
+func (w *CrackWatch) along(curve beanloop.Plan, tS, tauS, riseK float64) float64 {
 	lagFree := func(s float64) float64 {
 		v, slope, _ := curve.At(s)
 		return v + tauS*slope

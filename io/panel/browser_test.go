@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -147,6 +148,8 @@ func openBrowser(t testing.TB, with ...func(*panel.Config)) *browser {
 	path := peertest.Find(t, "chromium")
 	b := &browser{TB: t, scan: recordtest.Roasting(), stop: make(chan struct{})}
 	b.scan.Batch.Recipe = "plain"
+	refuse(&b.scan, record.AcceptLater, "The curve can be met: there is no later drop to accept.")
+	refuse(&b.scan, record.Longer, "The drop is more than a minute away. It is possible in the last minute.")
 	cfg := panel.Config{Operator: &b.heard, Shop: teller{}}
 	for _, f := range with {
 		f(&cfg)
@@ -178,6 +181,11 @@ func openBrowser(t testing.TB, with ...func(*panel.Config)) *browser {
 	b.url = "http://" + l.Addr().String() + "/"
 	b.do(chromedp.EmulateViewport(1280, 800), chromedp.Navigate(b.url))
 	return b
+}
+
+// refuse makes a scan one in which a command is not taken.
+func refuse(s *record.Scan, k record.Kind, why string) {
+	s.NotNow[slices.Index(record.Kinds[:], k)] = why
 }
 
 // scans is the machine: a scan every 50 ms.

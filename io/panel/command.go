@@ -22,13 +22,14 @@ var needs = map[record.Kind][]string{
 	record.SetAutomatic: {"loop"},
 	record.TryLoop:      {"loop", "value", "method", "limit_k"},
 	record.TurnDrum:     {"skin_mm_per_s"},
+	record.DropAt:       {"drop_c"},
 }
 
 // takes says which members a command may have besides.
 var takes = map[record.Kind][]string{record.Acknowledge: {"cause"}, record.TryLoop: {"flow_kg_per_h"}}
 
 // members are all that a command can have.
-const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, skin_mm_per_s, cause, who, seen_state and seen_scan"
+const members = "a command has kind, recipe, loop, value, method, limit_k, flow_kg_per_h, skin_mm_per_s, drop_c, cause, who, seen_state and seen_scan"
 
 // anyTime are members that go with every command.
 var anyTime = []string{"kind", "who", "seen_state", "seen_scan"}
@@ -83,7 +84,7 @@ func decodeFlat(b []byte, example string, set func(name string, v any) error) (g
 }
 
 func set(c *record.Command, name string, v any) error {
-	if at := map[string]*float64{"value": &c.Value, "limit_k": &c.LimitK, "flow_kg_per_h": &c.FlowKgPerH, "skin_mm_per_s": &c.SkinMMPerS}[name]; at != nil {
+	if at := map[string]*float64{"value": &c.Value, "limit_k": &c.LimitK, "flow_kg_per_h": &c.FlowKgPerH, "skin_mm_per_s": &c.SkinMMPerS, "drop_c": &c.DropC}[name]; at != nil {
 		n, ok := v.(float64)
 		if !ok {
 			return fmt.Errorf("%q is not a number", name)
@@ -155,6 +156,9 @@ func check(c *record.Command, given []string) error {
 	}
 	if !(c.SkinMMPerS >= 0 && c.SkinMMPerS <= 2000) {
 		return fmt.Errorf("skin_mm_per_s %v: allowed are 0 to 2000 mm/s; the machine allows less", c.SkinMMPerS)
+	}
+	if !(c.DropC >= 0 && c.DropC <= 300) {
+		return fmt.Errorf("drop_c %v: allowed are 0 to 300 °C; the roast allows less", c.DropC)
 	}
 	if slices.Contains(need, "recipe") {
 		if err := checkRecipeName(c.Recipe); err != nil {

@@ -62,6 +62,10 @@ func TestDecodeCommand(t *testing.T) {
 		{`{"kind":"manual","loop":"air","value":1e999}`, record.Command{}, "not JSON"},
 		{`{"kind":"manual","loop":"air","value":NaN}`, record.Command{}, "not JSON"},
 		{`{"kind":"turn-drum","skin_mm_per_s":380}`, record.Command{Kind: record.TurnDrum, SkinMMPerS: 380}, ""},
+		{`{"kind":"drop-at","drop_c":212.5}`, record.Command{Kind: record.DropAt, DropC: 212.5}, ""},
+		{`{"kind":"drop-at"}`, record.Command{}, "needs \"drop_c\""},
+		{`{"kind":"drop-at","drop_c":301}`, record.Command{}, "0 to 300 °C"},
+		{`{"kind":"longer","drop_c":212}`, record.Command{}, "takes no"},
 		{`{"kind":"turn-drum","skin_mm_per_s":-1}`, record.Command{}, "0 to 2000 mm/s"},
 		{`{"kind":"turn-drum"}`, record.Command{}, "needs"},
 		{`{"kind":"charged","who":"a\nb"}`, record.Command{}, "cannot be printed"},
@@ -82,7 +86,7 @@ func TestEveryKindCanBeGiven(t *testing.T) {
 	for _, k := range record.Kinds {
 		m := map[string]any{"kind": k}
 		for _, n := range needs[k] {
-			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5, "method": "step", "limit_k": 10, "skin_mm_per_s": 380}[n]
+			m[n] = map[string]any{"recipe": "r", "loop": "air", "value": 0.5, "method": "step", "limit_k": 10, "skin_mm_per_s": 380, "drop_c": 212}[n]
 		}
 		b, _ := json.Marshal(m)
 		if c, err := decodeCommand(b); err != nil || c.Kind != k {
@@ -109,7 +113,7 @@ func FuzzDecodeCommand(f *testing.F) {
 		}
 		m := map[string]any{"kind": c.Kind, "who": c.Who}
 		for _, n := range needs[c.Kind] {
-			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value, "method": c.Method, "limit_k": c.LimitK, "skin_mm_per_s": c.SkinMMPerS}[n]
+			m[n] = map[string]any{"recipe": c.Recipe, "loop": c.Loop, "value": c.Value, "method": c.Method, "limit_k": c.LimitK, "skin_mm_per_s": c.SkinMMPerS, "drop_c": c.DropC}[n]
 		}
 		if c.FlowKgPerH != 0 {
 			m["flow_kg_per_h"] = c.FlowKgPerH

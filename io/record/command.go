@@ -11,6 +11,9 @@ const (
 	Charged      Kind = "charged"        // the beans are in
 	FirstCrack   Kind = "first-crack"    // heard
 	NoCrack      Kind = "no-first-crack" // it was noted by mistake
+	DropAt       Kind = "drop-at"        // DropC: the rest of the roast leads there
+	AcceptLater  Kind = "accept-later"   // what holds the roast back is no fault: the later drop that is foreseen is the plan
+	Longer       Kind = "longer"         // the drop is put off by some seconds, once
 	DropNow      Kind = "drop"           // let the beans out now
 	Dropped      Kind = "dropped"        // the beans are out
 	CoolDone     Kind = "cool-done"      // the tray is empty
@@ -33,7 +36,7 @@ const (
 const Learned Kind = "learned"
 
 // Kinds lists every command in the order of a shop's day.
-var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
+var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropAt, AcceptLater, Longer, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
 	SetManual, SetAutomatic, TryLoop, TurnDrum, Stop, Acknowledge, Silence, ResetTrip, CallFire}
 
 // NumKinds is the number of commands.
@@ -59,6 +62,7 @@ type Command struct {
 	Loop       string  `json:"loop,omitempty"`          // "air" or "base"
 	Value      float64 `json:"value,omitempty"`         // manual output, or change of it in an experiment, share 0..1
 	SkinMMPerS float64 `json:"skin_mm_per_s,omitempty"` // drum skin speed
+	DropC      float64 `json:"drop_c,omitempty"`        // bean probe at drop, °C
 	Cause      string  `json:"cause,omitempty"`         // of one alarm, as the list of alarms names it
 	Who        string  `json:"who,omitempty"`
 

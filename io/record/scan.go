@@ -60,10 +60,21 @@ type Batch struct {
 	CrackDueSdS float64
 	DropS       float64 // dropped, seconds since charge; 0 = not yet
 	DropC       float64 // bean probe at drop
-	TargetDropC float64 // drop temperature of the recipe; 0 = drops by something else
+	TargetDropC float64 // drop temperature of the recipe, or as it was changed; 0 = drops by something else
+	DropDueS    float64 // drop expected, seconds since charge; 0 = not foreseen
+	LongerS     float64 // by which the drop was put off
+	DropLeastC  float64 // to which the drop can still be changed; 0 = it cannot
+	DropMostC   float64
+	Amended     Amended // what was changed of the recipe's curve
 	Stage       int     // stage of the recipe, from 0
 	LossAtDrop  float64 // estimated, share of green mass
 }
+
+// Amended is a recipe's curve as people have changed it: from FromS on the rest of
+// it, which begins at CurveS, ends at EndS and is raised by FromK at first, by EndK
+// at its end, evenly in between. Times are seconds since charge. The zero value
+// changes nothing.
+type Amended struct{ FromS, CurveS, EndS, FromK, EndK float64 }
 
 // Bean is what is known of the beans and the loop that leads them.
 type Bean struct {

@@ -106,9 +106,24 @@ type BatchView struct {
 	DevelopmentRatio Number `json:"development_ratio"` // of the roast so far
 	DropS            Number `json:"drop_s"`
 	DropC            Number `json:"drop_c"`
-	TargetDropC      Number `json:"target_drop_c"`
+	TargetDropC      Number `json:"target_drop_c"` // of the recipe, or as it was changed
+	DropDueS         Number `json:"drop_due_s"`    // expected, since charge; null = not foreseen
+	LongerS          Number `json:"longer_s"`      // by which the drop was put off
+	DropLeastC       Number `json:"drop_least_c"`  // to which the drop can still be changed; null = it cannot
+	DropMostC        Number `json:"drop_most_c"`
 	Stage            int    `json:"stage"` // from 0
 	LossAtDrop       Number `json:"loss_at_drop"`
+
+	Amended *AmendedView `json:"amended"` // null = the recipe's curve is followed as it is
+}
+
+// AmendedView is a curve as people have changed it, see Amended.
+type AmendedView struct {
+	FromS  Number `json:"from_s"`
+	CurveS Number `json:"curve_s"`
+	EndS   Number `json:"end_s"`
+	FromK  Number `json:"from_k"`
+	EndK   Number `json:"end_k"`
 }
 
 // SafetyView is what the gate decided.
@@ -265,7 +280,7 @@ func NewEventView(s *Scan, i int) EventView {
 func Changed(a, b *Scan) bool {
 	return a.State != b.State || a.Next != b.Next || a.NotNow != b.NotNow || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
 		a.Forecast != b.Forecast || a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
-		a.Batch.TurnS != b.Batch.TurnS || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
+		a.Batch.TurnS != b.Batch.TurnS || a.Batch.TargetDropC != b.Batch.TargetDropC || a.Batch.LongerS != b.Batch.LongerS || a.Batch.Amended != b.Batch.Amended || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
 		AlarmsChanged(a, b)
 }
 
@@ -303,7 +318,11 @@ func status(s *Scan) Status {
 			ID: b.ID, Recipe: b.Recipe, RecipeHash: b.RecipeHash, GreenKg: Number(b.GreenKg),
 			SinceChargeS: unless0(b.SinceS, b.SinceS), TurnS: unless0(b.TurnS, b.TurnS), TurnC: unless0(b.TurnS, b.TurnC),
 			FirstCrackS: unless0(b.FirstCrackS, b.FirstCrackS), DropS: unless0(b.DropS, b.DropS), DropC: unless0(b.DropS, b.DropC),
-			TargetDropC: unless0(b.TargetDropC, b.TargetDropC), Stage: b.Stage, LossAtDrop: unless0(b.DropS, b.LossAtDrop)}
+			TargetDropC: unless0(b.TargetDropC, b.TargetDropC), Stage: b.Stage, LossAtDrop: unless0(b.DropS, b.LossAtDrop),
+			DropDueS: unless0(b.DropDueS, b.DropDueS), LongerS: Number(b.LongerS), DropLeastC: unless0(b.DropLeastC, b.DropLeastC), DropMostC: unless0(b.DropLeastC, b.DropMostC)}
+		if a := &b.Amended; *a != (Amended{}) {
+			v.Batch.Amended = &AmendedView{Number(a.FromS), Number(a.CurveS), Number(a.EndS), Number(a.FromK), Number(a.EndK)}
+		}
 	}
 	return v
 }

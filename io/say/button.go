@@ -14,6 +14,18 @@ type Button struct {
 	Hint  string      `json:"hint"` // what it brings with it, in a few words; may be empty
 	Hold  bool        `json:"hold"` // cannot be undone: held, or tapped twice
 	Ask   string      `json:"ask"`  // what must be written with it, "" for nothing
+
+	Number *Figure `json:"number"` // that must be given with it; null = none
+}
+
+// Figure is a number that a command needs.
+type Figure struct {
+	Member string        `json:"member"` // of the command
+	Label  string        `json:"label"`
+	Unit   string        `json:"unit"`
+	Now    record.Number `json:"now"`
+	Least  record.Number `json:"least"`
+	Most   record.Number `json:"most"`
 }
 
 // Refusal is a command that would not be taken now, and why not.
@@ -29,6 +41,9 @@ var buttons = map[record.Kind]Button{
 	record.Charged:      {Label: "Beans are in", Hold: true},
 	record.FirstCrack:   {Label: "First crack heard"},
 	record.NoCrack:      {Label: "Take back first crack"},
+	record.DropAt:       {Label: "Change remaining target"},
+	record.AcceptLater:  {Label: "Accept the later drop", Hint: "plan the end as foreseen"},
+	record.Longer:       {Label: "15" + thin + "s longer", Hint: "puts the drop off, once"},
 	record.DropNow:      {Label: "Drop now", Hold: true},
 	record.Dropped:      {Label: "Drum is empty", Hold: true},
 	record.CoolDone:     {Label: "Beans are cold", Hint: "the tray is empty, warm on"},
@@ -63,7 +78,7 @@ var arrangements = map[string]arrangement{
 	"warming":     {[]record.Kind{record.Stop, record.Hold}, []record.Kind{record.FirstCrack}},
 	"ready":       {[]record.Kind{record.Charged, record.Stop, record.Hold}, []record.Kind{record.DropNow}},
 	"charging":    {[]record.Kind{record.Charged, record.Stop}, []record.Kind{record.DropNow}},
-	"roasting":    {[]record.Kind{record.DropNow, record.Hold, record.Stop, record.NoCrack}, []record.Kind{record.Charged, record.LoadRecipe}},
+	"roasting":    {[]record.Kind{record.AcceptLater, record.DropNow, record.Longer, record.Hold, record.Stop, record.NoCrack, record.DropAt}, []record.Kind{record.Charged, record.LoadRecipe}},
 	"discharging": {[]record.Kind{record.Dropped, record.Stop}, []record.Kind{record.Charged}},
 	"cooling":     {[]record.Kind{record.CoolDone, record.Stop, record.Hold}, []record.Kind{record.Charged}},
 	"run-down":    {[]record.Kind{record.StartWarming, record.Dropped}, []record.Kind{record.StartWarming, record.Charged}},
@@ -74,10 +89,14 @@ var arrangements = map[string]arrangement{
 // apart are commands that have a place of their own on every screen.
 var apart = []record.Kind{record.CallFire, record.LoadRecipe, record.SetManual, record.SetAutomatic, record.TryLoop, record.TurnDrum, record.NextBatch}
 
-func word(state string, k record.Kind, restarted bool) Button {
-	b, ok := own[state][k]
+func word(v *record.View, k record.Kind) Button {
+	b, ok := own[v.State][k]
+	restarted := v.Safety.FirstCause == "restart_hot"
 	if !ok {
 		b = buttons[k]
+	}
+	if k == record.DropAt && v.Batch != nil {
+		b.Number = &Figure{Member: "drop_c", Label: "Drop at", Unit: "°C", Now: v.Batch.TargetDropC, Least: v.Batch.DropLeastC, Most: v.Batch.DropMostC}
 	}
 	if restarted && k == record.Stop {
 		b = Button{Label: "Cool: drum and air on", Hint: "after the horn, without heat", Hold: true}
@@ -89,7 +108,7 @@ func word(state string, k record.Kind, restarted bool) Button {
 // offer sorts the commands of the view into those with a button here, the
 // others that would be taken, and those worth a reason.
 func offer(v *record.View) (shown, others []Button, notNow []Refusal) {
-	at, restarted := arrangements[v.State], v.Safety.FirstCause == "restart_hot"
+	at := arrangements[v.State]
 	show := at.show
 	if b := v.Batch; v.State == "roasting" && b != nil && math.IsNaN(float64(b.FirstCrackS)) {
 		switch crack := []record.Kind{record.FirstCrack}; {
@@ -102,21 +121,24 @@ func offer(v *record.View) (shown, others []Button, notNow []Refusal) {
 	if v.State != "tripped" { // an alarm can call in every state
 		show = slices.Concat(show, []record.Kind{record.Acknowledge, record.Silence})
 	}
+	if v.State == "roasting" && dropNear(v) { // the sentence on top counts to it, or says that it is too late
+		at.notNow = slices.Concat(at.notNow, []record.Kind{record.DropAt, record.Longer})
+	}
 	refused := make(map[record.Kind]string)
 	for _, c := range v.Commands {
 		refused[c.Kind] = c.Refused
 		if c.Refused == "" && !slices.Contains(show, c.Kind) && !slices.Contains(apart, c.Kind) {
-			others = append(others, word(v.State, c.Kind, restarted))
+			others = append(others, word(v, c.Kind))
 		}
 	}
 	for _, k := range show {
 		if why, known := refused[k]; known && why == "" {
-			shown = append(shown, word(v.State, k, restarted))
+			shown = append(shown, word(v, k))
 		}
 	}
 	for _, k := range at.notNow {
 		if why := refused[k]; why != "" {
-			notNow = append(notNow, Refusal{k, word(v.State, k, restarted).Label, sentence(why)})
+			notNow = append(notNow, Refusal{k, word(v, k).Label, sentence(why)})
 		}
 	}
 	return shown, others, notNow

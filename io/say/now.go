@@ -120,6 +120,16 @@ func roasting(v *record.View) string {
 	if b == nil || !settled(b) {
 		return "Roasting, probe settling"
 	}
+	if dropNear(v) {
+		switch left := float64(b.DropDueS - b.SinceChargeS); {
+		case left <= -1:
+			return "Drop now: " + span(-left) + " past the end"
+		case left <= countS:
+			return "Drop in " + span(left)
+		default:
+			return "Drop in " + about(left)
+		}
+	}
 	if !math.IsNaN(float64(b.FirstCrackS)) {
 		return "Roasting, " + span(float64(b.SinceChargeS-b.FirstCrackS)) + " since first crack"
 	}
@@ -138,6 +148,17 @@ func roasting(v *record.View) string {
 		return "Roasting, " + number(off, 1) + thin + "°C above target"
 	}
 	return "Roasting, " + number(-off, 1) + thin + "°C below target"
+}
+
+// In the last dropNearS before the drop the headline counts to it, below countS by
+// the second.
+const (
+	dropNearS = 35
+	countS    = 10
+)
+
+func dropNear(v *record.View) bool { // also when it is due, or past
+	return v.Batch != nil && v.Batch.DropDueS-v.Batch.SinceChargeS <= dropNearS
 }
 
 // lateS and shortC are how much the end of the curve must be missed by before
@@ -179,14 +200,18 @@ func ahead(v *record.View) string {
 			}
 			return text + "."
 		}
-		if f == nil || !f.DropS.Known() {
-			return ""
+		crackS, sdS, dropS := b.CrackDueS, b.CrackDueSdS, b.DropDueS
+		if f != nil && !crackS.Known() {
+			crackS, sdS = f.FirstCrackS, f.FirstCrackSdS
+		}
+		if f != nil && !dropS.Known() {
+			dropS = f.DropS
 		}
 		text := ""
-		if left := float64(f.FirstCrackS - b.SinceChargeS); left > 0 && !b.FirstCrackS.Known() {
-			text = "First crack in " + about(left) + " (±" + span(2*float64(f.FirstCrackSdS)) + "). "
+		if left := float64(crackS - b.SinceChargeS); left > 0 && !b.FirstCrackS.Known() {
+			text = "First crack in " + about(left) + " (±" + span(2*float64(sdS)) + "). "
 		}
-		if left := float64(f.DropS - b.SinceChargeS); left > 0 {
+		if left := float64(dropS - b.SinceChargeS); left > 0 && !dropNear(v) {
 			text += "Drop in " + about(left) + "."
 		}
 		return strings.TrimSpace(text)

@@ -45,7 +45,11 @@ func Text(n *Now, v *record.View, a *record.AlarmsView) string {
 	line("")
 	for _, list := range [][]Button{n.Buttons, n.Others} {
 		for _, x := range list {
-			line("  drumwright do %-16s %s", x.Kind, x.Label)
+			kind := string(x.Kind)
+			if x.Number != nil {
+				kind += " --drop-c " + number(float64(x.Number.Now), 0)
+			}
+			line("  drumwright do %-16s %s", kind, x.Label)
 		}
 	}
 	for _, r := range n.NotNow {

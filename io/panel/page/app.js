@@ -1,9 +1,11 @@
 // The page: which part of it is shown, the top line, the foot, and how commands
 // are given.
-import { h, put, text, clock, known } from './dom.js';
+import { h, put, text, num, clock, known } from './dom.js';
 import { words } from './words.js';
 import { link, open, close, forget, health, age, get, send } from './link.js';
 import { button } from './press.js';
+import { field } from './forms.js';
+import { rises } from './rate.js';
 import { defs } from './strips.js';
 import { nowPage } from './now.js';
 import { bar, alarmsPage } from './alarms.js';
@@ -26,10 +28,11 @@ let shown = null, name = '';
 // command gives a command and says what became of it, in words beside the button.
 async function command(cmd, el, b = {}) {
   let who = ctx.who;
-  if (b.ask || cmd.kind === 'acknowledge') {
-    const given = await ask(b.label || 'Acknowledge', b.ask);
+  if (b.ask || b.number || cmd.kind === 'acknowledge') {
+    const given = await ask(b.label || 'Acknowledge', b.ask, b.number);
     if (!given) return { ok: false };
     who = given.who + (given.found ? `: ${given.found}` : '');
+    if (b.number) cmd = { ...cmd, [b.number.member]: given.number };
   }
   if (el) el.setAttribute('aria-busy', 'true');
   ctx.answer(words.sent);
@@ -41,18 +44,20 @@ async function command(cmd, el, b = {}) {
   return a;
 }
 
-// ask wants a name, and a finding where the command needs one.
-function ask(title, finding) {
-  if (!finding && ctx.who) return Promise.resolve({ who: ctx.who });
+// ask wants a name, and a finding or a number where the command needs one.
+function ask(title, finding, figure) {
+  if (!finding && !figure && ctx.who) return Promise.resolve({ who: ctx.who });
   return new Promise(done => {
     const who = h('input', { name: 'who', required: true, maxlength: 24, autocomplete: 'name', value: ctx.who }), found = h('input', { name: 'found', required: true, maxlength: 36 });
-    const d = h('dialog', { 'aria-labelledby': 'asktitle' }, h('form', { method: 'dialog' }, h('h2', { id: 'asktitle' }, title), h('label', {}, words.who, who), finding ? h('label', {}, words.finding, found) : null,
+    const number = figure ? field(figure.label, { unit: figure.unit, number: true, value: known(figure.now) ? String(figure.now) : '', name: 'number', required: true, hint: words.range(num(figure.least, 1), num(figure.most, 1)) }) : null;
+    const d = h('dialog', { 'aria-labelledby': 'asktitle' }, h('form', { method: 'dialog' }, h('h2', { id: 'asktitle' }, title), h('label', {}, words.who, who), finding ? h('label', {}, words.finding, found) : null, number?.el,
       h('div', { class: 'buttons two' }, h('button', { class: 'b main', value: 'yes' }, h('span', { class: 'label' }, words.give)), h('button', { class: 'b', value: 'no', formnovalidate: true }, h('span', { class: 'label' }, words.leave)))));
     d.addEventListener('close', () => {
       d.remove();
       if (d.returnValue !== 'yes') return done(null);
+      if (number && !known(number.number)) { ctx.answer(`${words.notNow}: ${words.noNumber(number.text)}`); return done(null); }
       localStorage.setItem('who', who.value.trim());
-      return done({ who: who.value.trim(), found: found.value.trim() });
+      return done({ who: who.value.trim(), found: found.value.trim(), number: number?.number });
     });
     document.body.append(d);
     d.showModal();
@@ -86,10 +91,10 @@ document.body.append(defs());
 // samples keeps what was measured in this batch; what came before this page was
 // opened is fetched from the record, for it was measured.
 async function follow() {
-  const b = link.state?.batch, m = link.measured, k = ctx.samples;
+  const b = link.state?.batch, m = link.measured, k = ctx.samples, scale = Math.max(1, ctx.machine?.time_scale || 1);
   if (!b || !known(b.since_charge_s) || !m) { if (!b) k.list = []; return; }
   k.now = b.since_charge_s + (m.scan_s - link.state.scan_s);
-  const fresh = b.id !== k.batch || (k.list.length ? k.now - k.list.at(-1).t > 4 * (ctx.machine?.time_scale || 1) : k.now > 4);
+  const fresh = b.id !== k.batch || (k.list.length ? k.now - k.list.at(-1).t > 4 * scale : k.now > 4);
   if (b.id !== k.batch) { k.batch = b.id; k.list = []; }
   if (fresh && !k.fetching && known(b.turn_s)) {
     k.fetching = true;
@@ -97,27 +102,13 @@ async function follow() {
       const old = d.samples.map(x => ({ t: x.since_charge_s, bean: x.temperatures_c.bean?.value, target: x.target_c })).filter(x => known(x.t));
       const first = k.list[0]?.t ?? Infinity, have = new Set(k.list.map(x => Math.round(x.t)));
       k.list = [...old.filter(x => x.t < first || !have.has(Math.round(x.t))), ...k.list].sort((a, c) => a.t - c.t);
-      k.list.forEach((x, i) => { x.ror = riseAt(k.list, i); });
+      k.list.forEach((x, i) => rises(k.list, i, scale));
     }).catch(() => {}).finally(() => { k.fetching = false; });
   }
   if (!k.list.length || k.now > k.list.at(-1).t) {
     k.list.push({ t: k.now, bean: m.points.bean?.value, target: m.bean.target_c });
-    k.list.at(-1).ror = riseAt(k.list, k.list.length - 1);
+    rises(k.list, k.list.length - 1, scale);
   }
-}
-
-// riseAt is the rate of rise of the probe at sample i: the slope of the line of
-// least squares through the last 30 s, null where its window holds a gap.
-function riseAt(list, i) {
-  const scale = Math.max(1, ctx.machine?.time_scale || 1), win = 30 * Math.max(1, scale / 10), from = list[i].t - win;
-  let n = 0, st = 0, sy = 0, stt = 0, sty = 0, last = list[i].t;
-  for (let j = i; j >= 0 && list[j].t >= from - 0.500; j--) {
-    const p = list[j];
-    if (!known(p.bean) || last - p.t > 2.500 * scale) return null;
-    const t = p.t - list[i].t;
-    n++; st += t; sy += p.bean; stt += t * t; sty += t * p.bean; last = p.t;
-  }
-  return n > 2 && list[i].t - last > win / 2 ? (n * sty - st * sy) / (n * stt - st * st) : null;
 }
 
 async function loadRecipe() {

@@ -18,6 +18,15 @@ export function curveAt(points, t) {
   return null;
 }
 
+// planAt is the same of the curve as it was changed on the way: from from_s on the
+// rest of it, from curve_s, ends at end_s and is raised by from_k at first, by
+// end_k at its end.
+export function planAt(points, a, t) {
+  if (!a || t < a.from_s) return curveAt(points, t);
+  const share = (t - a.from_s) / (a.end_s - a.from_s), c = share > 1 ? null : curveAt(points, a.curve_s + share * (points.at(-1).at_s - a.curve_s));
+  return known(c) ? c + a.from_k + share * (a.end_k - a.from_k) : null;
+}
+
 // hole is the longest time between two samples, which come once a second of
 // life, that is no gap.
 const hole = scale => 2.500 * Math.max(1, scale);
@@ -81,7 +90,7 @@ export function lanes() {
     for (const [v, t] of [[range, `${range} above`], [0, 'target'], [-range, `${range} below`]]) kids.push(s('text', { x: f.left - 6, y: y(v) + 4, class: 'axis end' }, t));
     const every = (f.to - f.from) / f.w > 0.750 ? 120 : 60;
     for (let left = Math.ceil((dropS - f.to) / every) * every; dropS - left >= f.from; left += every) {
-      const t = dropS - left, c = curveAt(curve, t), X = f.x(t);
+      const t = dropS - left, c = planAt(curve, b?.amended, t), X = f.x(t);
       if (!known(c) || X < f.left + 28 || X > f.w - 36) continue;
       kids.push(s('line', { x1: X, x2: X, y1: top + hgt, y2: top + hgt + 4, class: 'edge' }), s('text', { x: X, y: top + hgt + 15, class: 'axis mid' }, `${num(c, 0)}\u202f°C`),
         s('text', { x: X, y: top + hgt + 28, class: 'axis mid soft' }, left === 0 ? 'drop' : left > 0 ? `${left / 60} min left` : `${span(-left)} past`));
@@ -122,15 +131,12 @@ export function lanes() {
     return kids;
   }
 
-  function drawRise(f, list, curve) {
+  function drawRise(f, list) {
     const H = 72, top = 6, hgt = 58, left = f.left + HEAD, from = f.from + (HEAD / (f.nowX - f.left)) * (f.to - f.from) * (f.nowX - f.left) / (f.w - 6 - f.left), mid = top + hgt / 2, y = v => mid - Math.max(-4, Math.min(4, v)) * hgt / 8;
     const kids = [s('rect', { x: left, y: top, width: f.w - 6 - left, height: hgt, class: 'well' }), s('rect', { x: left, y: y(0.750), width: f.w - 6 - left, height: y(-0.750) - y(0.750), class: 'corridor' }),
       s('line', { x1: left, x2: f.w - 6, y1: mid, y2: mid, class: 'hair' })];
     for (const [v, t] of [[4, '+4'], [0, 'plan'], [-4, '−4']]) kids.push(s('text', { x: left - 6, y: y(v) + 4, class: 'axis end' }, t));
-    const dev = list.filter(p => p.t >= from).map(p => {
-      const a = curveAt(curve, p.t - 5), b = curveAt(curve, p.t + 5);
-      return { t: p.t, y: known(p.ror) && known(a) && known(b) ? 60 * p.ror - 6 * (b - a) : null };
-    });
+    const dev = list.filter(p => p.t >= from).map(p => ({ t: p.t, y: known(p.ror) && known(p.plan) ? 60 * (p.ror - p.plan) : null }));
     kids.push(s('path', { d: path(dev, f.x, y, f.scale), class: health() === 'live' ? 'trace' : 'trace old' }));
     if (health() === 'live') kids.push(s('line', { x1: f.nowX, x2: f.nowX, y1: 2, y2: top + hgt + 4, class: 'nowline' }));
     put(rise, kids);
@@ -163,7 +169,7 @@ export function lanes() {
       if (!show) return;
       if (b.id !== batch) { batch = b.id; wide = false; beyond = 0; farthest = 0; }
       const t = samples.now, pt = measured.points?.bean, curve = recipe?.dense || [];
-      const dropS = curve.at(-1)?.at_s ?? recipe?.latest_s ?? 0, bad = lost || !pt || !known(pt.value), tgt = measured.bean.target_c;
+      const dropS = (b.amended?.end_s ?? curve.at(-1)?.at_s ?? recipe?.latest_s ?? 0) + (b.longer_s || 0), bad = lost || !pt || !known(pt.value), tgt = measured.bean.target_c;
       text(big, bad ? words.noReading : `${health() === 'slow' || pt.quality !== 'good' ? '≈ ' : ''}${unit(pt.value, 1, '°C')}`);
       big.classList.toggle('hollow', bad || health() !== 'live' || pt.quality !== 'good');
       const off = known(tgt) && !bad ? pt.value - tgt : null;
@@ -179,12 +185,11 @@ export function lanes() {
       if (!laneOff) {
         const f = frame(t, scale);
         drawBean(f, samples.list, curve, dropS, range, measured.bean, b);
-        drawRise(f, samples.list, curve);
+        drawRise(f, samples.list);
       }
-      const plan = known(measured.bean.target_k_per_s) ? 60 * measured.bean.target_k_per_s : null;
-      const ror = samples.list.at(-1)?.ror;
+      const { ror, plan } = samples.list.at(-1) || {};
       text(rateNum, lost || !known(ror) ? '–' : unit(60 * ror, 1, '°C/min'));
-      text(ratePlan, known(plan) && !lost ? `plan ${num(plan, 1)}` : '');
+      text(ratePlan, known(ror) && known(plan) && !lost ? words.risePlan(num(60 * plan, 1)) : '');
       drawRail(lost ? null : measured, b, recipe);
       const rows = [];
       for (let at = Math.floor(t / 30) * 30; at > t - 600 && at > 0; at -= 30) {

@@ -81,7 +81,7 @@ func (k *perfect) lead(b *batch) {
 		}
 		k.closed = true
 	}
-	out := k.loop.Step(k.curve.Target(sinceS, k.set.LookS), k.estimate(&truth, r.BeanProbe.C),
+	out := k.loop.Step(beanloop.Plan{Curve: k.curve}.Target(sinceS, k.set.LookS), k.estimate(&truth, r.BeanProbe.C),
 		beanloop.Input{SinceChargeS: sinceS, InletC: truth.InletC, SkinC: truth.SkinC, FlowKgPerS: truth.AirKgPerS, ExhaustC: r.ExhaustProbe.C})
 	k.setC = out.SetC
 	in.Mode, in.SetC, in.RemoteC = pid.Cascade, out.SetC, out.SetC
