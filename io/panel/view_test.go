@@ -265,7 +265,7 @@ func TestViewOnlyLooks(t *testing.T) {
 
 // goodCommand is a command of that kind with all that it needs.
 func goodCommand(k record.Kind) string {
-	m := map[string]string{"recipe": `"plain"`, "loop": `"air"`, "value": "0.5", "method": `"step"`, "limit_k": "10", "skin_mm_per_s": "380"}
+	m := map[string]string{"recipe": `"plain"`, "loop": `"air"`, "value": "0.5", "method": `"step"`, "limit_k": "10", "skin_mm_per_s": "380", "drop_c": "212"}
 	b := fmt.Sprintf(`{"kind":%q,"who":"Ada"`, k)
 	for _, n := range needs[k] {
 		b += fmt.Sprintf(",%q:%s", n, m[n])
