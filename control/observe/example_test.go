@@ -33,5 +33,5 @@ func ExampleInletLead() {
 	l := observe.InletLead{TauS: 4, StepS: 0.5}
 	l.Step(200)
 	fmt.Printf("%.2f\n", l.Step(201)) // the probe has begun to rise: the air rose more
-	// Output: 201.78
+	// Output: 203.36
 }

@@ -176,15 +176,18 @@ func TestRestart(t *testing.T) {
 
 func TestInletLead(t *testing.T) {
 	// A first-order lag of tau trails a ramp by tau × slope (textbook). The
-	// lead turns the probe's 4 s into the 2 s of its own filter.
-	l := InletLead{TauS: 4, StepS: 0.1}
-	got := 0.0
-	for i := 0; i < 600; i++ {
-		air := 200 + 2*0.1*float64(i)
-		got = l.Step(air-4*2) - air
-	}
-	if math.Abs(got+2*2) > 0.15 { // half a scan of 0.1 s is worth 0.1 K
-		t.Errorf("on a 2 K/s ramp the lead is %g K from the air temperature, want -4", got)
+	// lead turns the probe's 4 s into the 1 s of its own filter.
+	var l InletLead
+	for _, scanS := range []float64{0.05, 0.1, 0.5, 1} {
+		l = InletLead{TauS: 4, StepS: scanS}
+		got := 0.0
+		for i := 0; i < 600; i++ {
+			air := 200 + 2*scanS*float64(i)
+			got = l.Step(air-4*2) - air
+		}
+		if math.Abs(got+1*2) > 1e-6 {
+			t.Errorf("scan %g s: on a 2 K/s ramp the lead is %g K from the air temperature, want -2", scanS, got)
+		}
 	}
 	before := l
 	if v := l.Step(math.NaN()); !math.IsNaN(v) || l != before {
