@@ -75,7 +75,7 @@ func Telling(results []Result) []*Result {
 	for _, s := range Summarise(results) {
 		var worst *Result
 		for i := range results {
-			if r := &results[i]; s.of(r) && (r.InReach || r.Group == Nominal) && (worst == nil || r.RmsC > worst.RmsC) {
+			if r := &results[i]; s.of(r) && (r.Feasible || r.Group == Nominal) && (worst == nil || r.RmsC > worst.RmsC) {
 				worst = r
 			}
 		}

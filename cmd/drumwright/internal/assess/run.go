@@ -21,10 +21,10 @@ type Result struct {
 
 	// BestRmsC is the rms of a run with perfect knowledge and the same limits;
 	// where the controller kept the goal of its group that run is spared and
-	// this is the controller's own.
+	// this is the controller's own. A cell that such a run keeps to reachRmsC is
+	// within reach: what no law could do is no fault of this one.
 	BestRmsC float64 `json:"best_rms_c"`
 	Feasible bool    `json:"feasible"` // best_rms_c is at most 1.0 °C, without a trip
-	InReach  bool    `json:"in_reach"` // best_rms_c keeps the goal of its group, without a trip
 }
 
 // Run roasts every cell on all cores.
@@ -58,9 +58,8 @@ func judge(c *Cell) (Result, error) {
 	}
 	r.Figures, r.BrokenOffBy = t.figures(), t.brokenOffBy
 	r.BestRmsC = r.RmsC
-	goal := c.Group.goalRmsC()
 	whole := r.BrokenOffBy == ""
-	if !whole || r.RmsC > goal {
+	if !whole || r.RmsC > c.Group.goalRmsC() {
 		best, err := roast(c, true, nil)
 		if err != nil {
 			return r, err
@@ -69,6 +68,5 @@ func judge(c *Cell) (Result, error) {
 		r.BestRmsC = best.figures().RmsC
 	}
 	r.Feasible = whole && r.BestRmsC <= reachRmsC
-	r.InReach = whole && r.BestRmsC <= goal
 	return r, nil
 }

@@ -21,8 +21,6 @@ func Print(w io.Writer, results []Result, goals []Goal) error {
 			reach = "broken off: " + r.BrokenOffBy
 		case !r.Feasible:
 			reach = "no"
-		case !r.InReach:
-			reach = "partly"
 		}
 		best := "-"
 		if r.BestRmsC != r.RmsC {
@@ -36,7 +34,7 @@ func Print(w io.Writer, results []Result, goals []Goal) error {
 	}
 	fmt.Fprintln(w, "\nOf the cells in reach: rms median, 90 %, worst; worst deviation; worst at the planned drop; °C.")
 	for _, s := range Summarise(results) {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%d cells\t%d feasible\t%d in reach\t%.2f\t%.2f\t%.2f\t%.2f\t%.2f\t", s.Size, s.Curve, s.Group, s.Cells, s.Feasible, s.InReach,
+		fmt.Fprintf(t, "%s\t%s\t%s\t%d cells\t%d in reach\t%.2f\t%.2f\t%.2f\t%.2f\t%.2f\t", s.Size, s.Curve, s.Group, s.Cells, s.Feasible,
 			s.MedianC, s.NinetyC, s.WorstC, s.WorstMaxC, s.WorstDropC)
 		if s.BrokenOff > 0 {
 			fmt.Fprintf(t, "%d broken off", s.BrokenOff)

@@ -71,6 +71,7 @@ type Figures struct {
 	LossError    float64 `json:"loss_error"`   // estimated minus true share of green mass at the planned drop
 	BeanErrorC   float64 `json:"bean_error_rms_c"`
 	LimitedShare float64 `json:"limited_share"` // of the time, at a limit of inlet air or heater
+	FreeRmsC     float64 `json:"free_rms_c"`    // of the time neither at a limit nor within rejoinS after one
 	RoughKPerMin float64 `json:"roughness_k_per_min"`
 	RateRises    int     `json:"rate_rises"` // of the rate of rise from one window to the next, against a curve whose rate only falls
 	TurnS        float64 `json:"turn_s"`
@@ -79,6 +80,7 @@ type Figures struct {
 const (
 	fromTurnS    = 60.0
 	settledS     = 120.0
+	rejoinS      = 60.0 // in which the probe, whose lag is half of that, comes back to the curve after a limit
 	roughWindowS = 30.0
 	riseKPerMin  = 0.3 // what counts as a rise
 )
@@ -91,9 +93,13 @@ func (t *trace) figures() Figures {
 			low, f.TurnS = t.probeC[i], s
 		}
 	}
-	var sum, settled, bean float64
-	var n, ns, limited int
+	var sum, settled, bean, free float64
+	var n, ns, limited, nf int
+	limitedAtS := math.Inf(-1)
 	for i, s := range t.sinceS {
+		if t.limited[i] && s > f.TurnS {
+			limitedAtS = s
+		}
 		if s < f.TurnS+fromTurnS {
 			continue
 		}
@@ -103,6 +109,10 @@ func (t *trace) figures() Figures {
 		n++
 		if t.limited[i] {
 			limited++
+		}
+		if s > limitedAtS+rejoinS {
+			free += e * e
+			nf++
 		}
 		if math.Abs(e) > f.MaxC {
 			f.MaxC, f.MaxAtS = math.Abs(e), s
@@ -114,7 +124,7 @@ func (t *trace) figures() Figures {
 		f.DropErrorC = e
 	}
 	f.RmsC, f.SettledRmsC, f.BeanErrorC = root(sum, n), root(settled, ns), root(bean, n)
-	f.LimitedShare = float64(limited) / float64(max(n, 1))
+	f.LimitedShare, f.FreeRmsC = float64(limited)/float64(max(n, 1)), root(free, nf)
 	f.LossError = t.lossErr
 	rates := windowRates(t.sinceS, t.probeC, f.TurnS+fromTurnS)
 	f.RoughKPerMin, f.RateRises = roughness(rates), rises(rates)
