@@ -4,15 +4,18 @@
 #   deploy/measure.sh [SECONDS [CASE...]]
 # Each case takes that long (default 300): idle, busy (another core spins), small
 # (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on, in real time,
-# on a machine that begins warm; 300 s at most, before the roast is over). Needs Go
-# or DRUMWRIGHT=path of the program, and curl; strace for counting syncs. It speaks to
-# its own daemon only, over a socket of its own, never to one that serves a machine here; ports 25020 and 21883 of the loopback must
-# be free. Compare only what was measured in one run, and look at the load it states.
+# on a machine that begins warm; 300 s at most, before the roast is over), watched (the
+# same roast with a scan of 20 ms, and 50 screens that come and go all the while: how
+# late scans are with them against without). Needs Go or DRUMWRIGHT=path of the program,
+# and curl; strace for counting syncs. It speaks to its own daemon only, over a socket of
+# its own, never to one that serves a machine here; ports 25020, 21883 and 28420 of the
+# loopback must be free. Compare only what was measured in one run, and look at the load
+# it states.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 seconds=${1:-300}
 shift || true
-cases=${*:-idle busy small fast roast}
+cases=${*:-idle busy small fast roast watched}
 work=$(mktemp -d)
 pids=()
 over() {
@@ -37,15 +40,63 @@ api() { curl -s -m 2 --unix-socket "$folder/api" "http://localhost$1"; }
 used() { awk '{print $14 + $15}' "/proc/$1/stat"; }
 written() { awk '/^write_bytes/ {print $2}' "/proc/$1/io"; }
 
+# Lateness so far as the daemon counts it: scans, their sum in s, then how many were
+# at most so late, one number for each bound.
+late() { api /metrics | awk '/^drumwright_scan_lateness_seconds_count/ {n = $NF} /^drumwright_scan_lateness_seconds_sum/ {s = $NF} /^drumwright_scan_lateness_seconds_bucket/ {b = b " " $NF} END {print n, s b}'; }
+bounds() { api /metrics | sed -n 's/^drumwright_scan_lateness_seconds_bucket.*le="\([^"]*\)".*/\1/p' | tr '\n' ' '; }
+
+# screens comes and goes with 50 streams of the address for viewers, by turns of 15 s
+# without and with them, in an order that a drift of the computer cannot favour.
+screens() {
+  local until=$((SECONDS + $1)) turn=0 arm before
+  while [ $((SECONDS + 34)) -le "$until" ]; do
+    for arm in $([ $((turn++ % 2)) = 0 ] && echo without with || echo with without); do
+      local open=()
+      if [ "$arm" = with ]; then
+        for _ in $(seq 50); do
+          curl -s -N http://127.0.0.1:28420/api/v1/events >/dev/null & open+=($!)
+        done
+      fi
+      sleep 2 # until they are there, or gone
+      before=$(late)
+      sleep 13
+      if [ "$arm" = with ] && [ "$(ss -Htn state established 'sport = :28420' | wc -l)" -ne 50 ]; then echo "the 50 screens did not stay" >&2; return 1; fi
+      echo "$arm $before $(late)"
+      [ "${#open[@]}" = 0 ] || { kill "${open[@]}"; wait "${open[@]}" 2>/dev/null || true; }
+    done
+  done
+}
+
+# compared reads turns of screens and says how they differ. A turn's lateness is the
+# mean of its scans; a turn with and the one without beside it give one ratio.
+compared() {
+  awk -v bounds="$1" '
+    {k = (NF - 1) / 2; n = $(2 + k) - $2; mean[$1] = ($(3 + k) - $3) / n; scans[$1] += n; sum[$1] += $(3 + k) - $3
+     for (i = 1; i <= k - 2; i++) at[$1, i] += $(3 + k + i) - $(3 + i)
+     if (NR % 2 == 0) ratio[++turns] = mean["with"] / mean["without"]}
+    function p(arm, q, i) {for (i = 1; i <= k - 2; i++) if (at[arm, i] >= q * scans[arm]) return le[i] == "+Inf" ? "more than " 1000 * le[i - 1] : "at most " 1000 * le[i]}
+    END {split(bounds, le, " ")
+      for (i = 1; i <= turns; i++) for (j = i; j > 1 && ratio[j] < ratio[j - 1]; j--) {x = ratio[j]; ratio[j] = ratio[j - 1]; ratio[j - 1] = x}
+      m = turns % 2 ? ratio[(turns + 1) / 2] : (ratio[turns / 2] + ratio[turns / 2 + 1]) / 2
+      for (a = 0; a < 2; a++) {arm = a ? "with" : "without"; printf "       %-7s 50 screens: %d scans, late by %.3f ms in the mean; half %s ms, 99 of 100 %s ms\n", arm, scans[arm], 1000 * sum[arm] / scans[arm], p(arm, 0.5), p(arm, 0.99)}
+      printf "       lateness with against without: %.2f in the middle of %d turns, %.2f to %.2f\n", m, turns, ratio[1], ratio[turns]}'
+}
+
 one() {
-  local name=$1 period='100 ms' env=() folder seconds=$seconds
-  if [ "$name" = roast ] && [ "$seconds" -gt 300 ]; then seconds=300; fi
+  local name=$1 period='100 ms' env=() folder seconds=$seconds roasts=false view=''
+  case $name in roast | watched) roasts=true ;; esac
+  if $roasts && [ "$seconds" -gt 300 ]; then seconds=300; fi
   folder=$work/$name
   mkdir -p "$folder"
   [ "$name" != fast ] || period='10 ms'
+  if [ "$name" = watched ]; then
+    period='20 ms'
+    view='access: {view: "127.0.0.1:28420"}'
+  fi
   [ "$name" != small ] || env=(GOMAXPROCS=1 GOMEMLIMIT=64MiB)
   sed -e "s/^  period: 100 ms/  period: $period/" -e 's/port: 15020/port: 25020/' -e "s|listen: 127.0.0.1:8420|listen: $folder/api|" \
     -e 's/127.0.0.1:1883/127.0.0.1:21883/' profiles/machines/heron-1000.yaml >"$folder/machine.yaml"
+  printf '\n%s\n' "$view" >>"$folder/machine.yaml"
   cp -r profiles/recipes "$folder/recipes"
   if [ -n "$broker" ]; then
     printf 'listener 21883 127.0.0.1\nallow_anonymous true\npersistence false\n' >"$folder/broker.conf"
@@ -53,7 +104,7 @@ one() {
   fi
   mkfifo "$folder/hands"
   local warm=0
-  [ "$name" != roast ] || warm=200
+  ! $roasts || warm=200
   "$bin" plant --warm "$warm" "$folder/machine.yaml" <"$folder/hands" >"$folder/plant.log" 2>&1 &
   local plant=$!
   pids+=("$plant")
@@ -77,7 +128,7 @@ one() {
   if [ "$name" = busy ]; then
     (while :; do :; done) & pids+=($!)
   fi
-  if [ "$name" = roast ]; then
+  if $roasts; then
     give() { "$bin" do "$@" --address "$folder/api" --who measure >/dev/null; }
     give load-recipe --recipe harbour-medium
     give acknowledge # a controller that starts on a hot machine trips, and asks
@@ -104,7 +155,11 @@ one() {
   sleep 2
   c0=$(used "$serve") w0=$(written "$serve")
   local syncs=none
-  if command -v strace >/dev/null; then # for a fifth of the time: it costs some time itself
+  if [ "$name" = watched ]; then
+    screens "$seconds" >"$folder/turns"
+    c1=$(used "$serve") w1=$(written "$serve")
+    local span=$seconds
+  elif command -v strace >/dev/null; then # for a fifth of the time: it costs some time itself
     sleep $((seconds * 4 / 5))
     c1=$(used "$serve") w1=$(written "$serve")
     timeout $((seconds / 5)) strace -f -q -c -e trace=fsync,fdatasync -p "$serve" -o "$folder/syncs" 2>/dev/null || true
@@ -116,10 +171,11 @@ one() {
     local span=$seconds
   fi
   local rss
-  if [ "$name" = roast ] && ! api /api/v1/state | grep -q '"state":"roasting"'; then
+  if $roasts && ! api /api/v1/state | grep -q '"state":"roasting"'; then
     echo "$name: the roast was over or stopped before the time was: take fewer seconds"
     return 1
   fi
+  [ "$name" != watched ] || compared "$(bounds)" <"$folder/turns" >>"$folder/serve.out"
   rss=$(awk '/^VmHWM/ {printf "%.1f", $2 / 1024}' "/proc/$serve/status")
   kill -INT "$serve"
   wait "$serve" 2>/dev/null || true
@@ -132,7 +188,7 @@ one() {
 
 for c in $cases; do
   case $c in
-  idle | busy | small | fast | roast) one "$c" ;;
-  *) echo "case $c: allowed are idle, busy, small, fast and roast" >&2; exit 2 ;;
+  idle | busy | small | fast | roast | watched) one "$c" ;;
+  *) echo "case $c: allowed are idle, busy, small, fast, roast and watched" >&2; exit 2 ;;
   esac
 done
