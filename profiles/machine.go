@@ -243,7 +243,7 @@ type Telemetry struct {
 	MQTT           *MQTT   `yaml:"mqtt" doc:"a broker; left out = none"`
 	Listen         string  `yaml:"listen" default:"127.0.0.1:8420" doc:"address of API and metrics; a path that begins with / is a unix socket"`
 	Journal        string  `yaml:"journal" default:"drumwright.db" doc:"database file; a relative path starts at the folder of the machine file"`
-	JournalLimitMB int     `yaml:"journal_limit" range:"0..1000000" default:"0" doc:"MiB from which samples of the oldest batches make room, once a backup holds them; 0 = none. A batch takes about 0.25 MiB; batches and entries always stay"`
+	JournalLimitMB int     `yaml:"journal_limit" range:"0..1000000" default:"0" doc:"MiB from which samples of the oldest batches make room, once a backup holds them; 0 = none. A batch takes about 0.25 MiB, each of the last 200 about 1 MiB more for replay; batches and entries always stay"`
 	EveryS         Seconds `yaml:"every" range:"0.1..60" default:"1 s" doc:"rhythm of stored samples and of MQTT measurements"`
 }
 

@@ -72,7 +72,7 @@ func copyTo(ctx context.Context, c *sqlite3.Conn, to string) (err error) {
 		return err
 	}
 	defer c.SetInterrupt(c.SetInterrupt(ctx))
-	if err := c.Backup("main", "file:"+part); err != nil {
+	if err := try(func() error { return c.Backup("main", "file:"+part) }); err != nil {
 		return fmt.Errorf("write %s: %w", part, err)
 	}
 	copied, err := sqlite3.Open(part)
@@ -108,7 +108,8 @@ func syncFolder(path string) error {
 }
 
 // whole finds damage by a look at every page, without comparing the indexes.
-func whole(c *sqlite3.Conn) error {
+func whole(c *sqlite3.Conn) (err error) {
+	defer gaveUp(&err)
 	s, _, err := c.Prepare(`PRAGMA quick_check(5)`)
 	if err != nil {
 		return err
@@ -203,7 +204,7 @@ func (s *Sink) makeRoom() {
 	if s.cfg.LimitBytes <= 0 {
 		return
 	}
-	if err := s.makeRoomUpTo(s.cfg.LimitBytes); err != nil {
+	if err := s.alone(func() error { return s.makeRoomUpTo(s.cfg.LimitBytes) }); err != nil {
 		s.cfg.Log.Warn("no room was made in the journal", "err", err)
 	}
 }
@@ -229,7 +230,12 @@ func (s *Sink) makeRoomUpTo(limit int64) error {
 		if err != nil {
 			return err
 		}
-		if oldest == 0 || oldest > backed {
+		if oldest == 0 {
+			s.cfg.Log.Warn("the journal is larger than its limit, and no samples are left in it that could go: the tapes for replay and what always stays need more; raise telemetry.journal_limit",
+				"bytes", used, "limit", limit)
+			return nil
+		}
+		if oldest > backed {
 			s.cfg.Log.Warn("the journal is larger than its limit, and nothing in it is backed up that could go: nothing is deleted; run drumwright backup",
 				"bytes", used, "limit", limit, "backed_up_to_batch", backed)
 			return nil

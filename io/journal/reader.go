@@ -25,6 +25,7 @@ type Reader struct {
 // OpenReader opens a journal that exists, to read only.
 func OpenReader(path string) (_ *Reader, err error) {
 	fail := func(err error) (*Reader, error) { return nil, fmt.Errorf("read journal %s: %w", path, err) }
+	defer gaveUp(&err)
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
 		return fail(fmt.Errorf("%w: name it with --journal, or start the daemon once", err))
 	} else if err != nil {
@@ -62,9 +63,10 @@ func (r *Reader) Close() error {
 }
 
 // query runs a query and calls row for each row, until ctx ends.
-func (r *Reader) query(ctx context.Context, row func(*sqlite3.Stmt), query string, args ...any) error {
+func (r *Reader) query(ctx context.Context, row func(*sqlite3.Stmt), query string, args ...any) (err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	defer gaveUp(&err)
 	defer r.conn.SetInterrupt(r.conn.SetInterrupt(ctx))
 	s, _, err := r.conn.Prepare(query)
 	if err != nil {

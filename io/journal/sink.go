@@ -119,9 +119,9 @@ func Open(path string, cfg Config) (*Sink, error) {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	s := &Sink{cfg: cfg, queue: record.NewQueue[row](cfg.QueueLen), tasks: make(chan task), stop: make(chan struct{}), done: make(chan struct{})}
-	if err := s.openFile(path); err != nil {
+	if err := try(func() error { return s.openFile(path) }); err != nil {
 		if s.conn != nil {
-			s.conn.Close()
+			_ = try(s.conn.Close) // why it is not open is told
 		}
 		if s.lock != nil {
 			s.lock.Close()
@@ -257,7 +257,7 @@ func (s *Sink) Close() error {
 	if n := s.queue.Len(); n > 0 {
 		lost = fmt.Errorf("%d rows were not written", n)
 	}
-	return errors.Join(s.failed, lost, s.Reader.Close(), s.conn.Close(), s.lock.Close())
+	return errors.Join(s.failed, lost, s.Reader.Close(), try(s.conn.Close), s.lock.Close())
 }
 
 func hash(text string) string {

@@ -47,7 +47,7 @@ func (s *Sink) write() {
 		case <-wait.C:
 			pending = s.timedFlush(pending, wait)
 		case t := <-s.tasks:
-			t.done <- t.do()
+			t.done <- s.alone(t.do)
 		case <-s.stop:
 			for pending = s.flush(pending); s.failed == nil && s.queue.Len() > 0; {
 				pending = s.flush(pending)
@@ -112,6 +112,8 @@ func (s *Sink) flush(pending []row) []row {
 // transaction writes rows, all or none. A row that the database will never take
 // is left out and counted, so that it cannot hold up the others for ever.
 func (s *Sink) transaction(rows []row) (refused uint64, ended bool, err error) {
+	defer s.leaveNothingOpen(&err)
+	defer gaveUp(&err)
 	tx, err := s.conn.BeginImmediate()
 	if err != nil {
 		return 0, false, err
@@ -134,6 +136,20 @@ func (s *Sink) transaction(rows []row) (refused uint64, ended bool, err error) {
 	return refused, ended, nil
 }
 
+// alone does something of the writer's that is no part of a transaction of rows.
+func (s *Sink) alone(do func() error) (err error) {
+	defer s.leaveNothingOpen(&err)
+	return try(do)
+}
+
+// leaveNothingOpen rolls back what the database gave up in the middle of: with a
+// transaction left open it would never begin another.
+func (s *Sink) leaveNothingOpen(err *error) {
+	if *err != nil && !s.conn.GetAutocommit() {
+		*err = errors.Join(*err, try(func() error { return s.conn.Exec(`ROLLBACK`) }))
+	}
+}
+
 // undo rolls back unless the database has already done so by itself, as it does
 // after some errors.
 func (s *Sink) undo(tx sqlite3.Txn, err error) error {
@@ -146,7 +162,7 @@ func (s *Sink) undo(tx sqlite3.Txn, err error) error {
 // checkpoint folds the log into the file, so that the log does not keep the
 // size of the longest batch. Readers may hold it up; then the next one does it.
 func (s *Sink) checkpoint() {
-	if err := s.conn.Exec(`PRAGMA wal_checkpoint(TRUNCATE)`); err != nil && !errors.Is(err, sqlite3.BUSY) {
+	if err := s.alone(func() error { return s.conn.Exec(`PRAGMA wal_checkpoint(TRUNCATE)`) }); err != nil && !errors.Is(err, sqlite3.BUSY) {
 		s.cfg.Log.Warn("journal not folded", "err", err)
 	}
 }
