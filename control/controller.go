@@ -22,7 +22,7 @@ import (
 type Command struct {
 	record.Command
 	Loaded   *profiles.Recipe // for load-recipe: checked against the machine
-	Forecast record.Forecast  // for load-recipe: what its preflight has said, if one was made
+	Forecast record.Forecast  // for load-recipe and learned: what a preflight of the recipe has said, if one was made
 	Lessons  *learn.Lessons   // for load-recipe and learned: of the recipe; nil = none. Never changed once handed in
 	Answer   record.Answer
 }
@@ -103,7 +103,7 @@ type Controller struct {
 	unheard    [point.NumOutputs]bool // see Unacknowledged
 	trial      trial
 	lastDuty   [2]float64      // of the loops, as they gave it in the last scan
-	forecast   record.Forecast // of the recipe that was loaded last
+	forecast   record.Forecast // of the recipe that was loaded last, with what is learned of it
 	turn       turn
 }
 

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"drumwright/control/batch"
+	"drumwright/control/learn"
 	"drumwright/io/record"
 )
 
@@ -26,6 +27,18 @@ func TestForecast(t *testing.T) {
 	load.Forecast = record.Forecast{Made: true, Reachable: true, DropS: 620}
 	if a := g.ask(load); a.Reason != "recipe "+g.recipe.Name+" loaded" || g.has(record.Note, "beyond-reach") || g.rec.Forecast.DropS != 620 {
 		t.Errorf("%+v, %v", a, g.rec.Forecast)
+	}
+	lessons := Command{Command: record.Command{Kind: record.Learned, Local: true}, Lessons: &learn.Lessons{Recipe: g.recipe.Name}}
+	if g.ask(lessons); g.rec.Forecast.DropS != 620 {
+		t.Errorf("lessons without a forecast left %+v", g.rec.Forecast)
+	}
+	lessons.Forecast = record.Forecast{Made: true, Reachable: true, DropS: 620, FirstCrackS: 500, FirstCrackSdS: 9}
+	if g.ask(lessons); g.rec.Forecast != lessons.Forecast {
+		t.Errorf("what was learned left %+v", g.rec.Forecast)
+	}
+	lessons.Lessons, lessons.Forecast.DropS = &learn.Lessons{Recipe: "another"}, 1
+	if g.ask(lessons); g.rec.Forecast.DropS != 620 {
+		t.Errorf("lessons of another recipe left %+v", g.rec.Forecast)
 	}
 	load.Forecast = record.Forecast{}
 	if g.ask(load); g.rec.Forecast.Made {

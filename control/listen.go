@@ -80,7 +80,11 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 		}
 		return ok, why
 	case record.Learned:
-		return c.learn(cmd.Lessons)
+		ok, why := c.learn(cmd.Lessons)
+		if ok && cmd.Forecast.Made {
+			c.forecast = cmd.Forecast
+		}
+		return ok, why
 	case record.FirstCrack:
 		return c.crack(rec)
 	case record.NoCrack:

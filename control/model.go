@@ -1,7 +1,10 @@
 package control
 
 import (
+	"math"
+
 	"drumwright/control/heat"
+	"drumwright/control/learn"
 	"drumwright/control/observe"
 	"drumwright/profiles"
 )
@@ -14,7 +17,13 @@ type Model struct {
 	Base heat.BaseLoopParams
 }
 
-// ModelOf gives the controller's model of a machine charged for a recipe.
-func ModelOf(m *profiles.Machine, r *profiles.Recipe) Model {
-	return Model{Bed: bedParams(m, r), Air: airParams(m), Base: baseParams(m)}
+// ModelOf gives the controller's model of a machine charged for a recipe, as far
+// as earlier batches have corrected it (nil = none have).
+func ModelOf(m *profiles.Machine, r *profiles.Recipe, l *learn.Lessons) Model {
+	bed := learned(bedParams(m, r), r, l)
+	bed.ProbeTauS *= math.Exp(bed.LnTau)
+	bed.HAGbWPerK *= math.Exp(bed.LnHeat)
+	bed.HADbWPerK *= math.Exp(bed.LnHeat)
+	bed.LnTau, bed.LnHeat = 0, 0
+	return Model{Bed: bed, Air: airParams(m), Base: baseParams(m)}
 }

@@ -56,7 +56,7 @@ type Runner struct {
 	Sinks     []Sink
 	Recipes   func(name string) (*profiles.Recipe, error) // finds a recipe by name; runs on the caller's goroutine
 	Lessons   func(*profiles.Recipe) *learn.Lessons       // of earlier batches, for a recipe that is about to be loaded; likewise; nil = none
-	Preflight func(*profiles.Recipe) record.Forecast      // foresees a recipe that is about to be loaded; runs on the caller's goroutine; nil = none
+	Preflight Foresees                                    // foresees a recipe that is about to be loaded; likewise
 	Latches   func([]string)                              // told when the latched causes change; must not block
 	Bars      func() Bar                                  // what stands in the way of a new roast; must not block; nil = nothing
 	Tape      Tape                                        // nil = none
@@ -74,6 +74,10 @@ type Runner struct {
 	heard   Heard
 	reqs    [16]*request
 }
+
+// Foresees is a preflight of a recipe with what earlier batches of it have taught
+// (nil = nothing).
+type Foresees func(*profiles.Recipe, *learn.Lessons) record.Forecast
 
 type request struct {
 	cmd  Command
@@ -117,7 +121,7 @@ func (r *Runner) Do(ctx context.Context, cmd record.Command) record.Answer {
 			req.cmd.Lessons = r.Lessons(recipe)
 		}
 		if r.Preflight != nil {
-			req.cmd.Forecast = r.Preflight(recipe)
+			req.cmd.Forecast = r.Preflight(recipe, req.cmd.Lessons)
 		}
 	}
 	if !r.post(req) {

@@ -36,7 +36,7 @@ var arrows = map[string][]string{
 	"control/heat":            {"control/bean", "control/pid"},
 	"control/observe":         {"control/bean"},
 	"control/pid":             {},
-	"control/preflight":       {"control", "control/bean", "control/observe", "profiles", "safety", "io/point", "io/record"},
+	"control/preflight":       {"control", "control/bean", "control/learn", "control/observe", "profiles", "safety", "io/point", "io/record"},
 	"control/lsq":             {},
 	"control/identify":        {"control/bean", "control/lsq", "control/observe"},
 	"control/tune":            {"control/lsq", "control/pid"},

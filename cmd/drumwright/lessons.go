@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"drumwright/control"
@@ -29,23 +30,25 @@ type lessonStore interface {
 }
 
 // lessonBook follows the batches, keeps what they teach and hands it to the
-// controller. Put belongs to the scan; the rest may be called from anywhere.
+// controller. Put belongs to the scan and takes no lock, for a preflight runs under
+// it; the rest may be called from anywhere.
 type lessonBook struct {
-	m     *profiles.Machine
-	store lessonStore
-	post  func(control.Command) bool // to the controller
-	now   func() time.Time
-	log   *slog.Logger
+	m       *profiles.Machine
+	store   lessonStore
+	post    func(control.Command) bool // to the controller
+	foresee control.Foresees
+	now     func() time.Time
+	log     *slog.Logger
 
 	watch   learn.Watcher
 	courses chan courseEnd // dropped batches
 	done    sync.WaitGroup
+	with    atomic.Pointer[learn.Lessons] // handed to the controller last
 
 	mu      sync.Mutex
 	inForce map[lessonKey]record.Lesson
 	recipes map[string]*profiles.Recipe // that were loaded, by name
 	loaded  string                      // the last of them
-	with    *learn.Lessons              // handed to the controller last
 }
 
 type lessonKey struct{ scope, name string }
@@ -61,14 +64,11 @@ type courseEnd struct {
 const coursesWait = 4
 
 func newLessonBook(ctx context.Context, m *profiles.Machine, store lessonStore, post func(control.Command) bool, log *slog.Logger) (*lessonBook, error) {
-	b := &lessonBook{m: m, store: store, post: post, now: time.Now, log: log, courses: make(chan courseEnd, coursesWait),
-		watch: learn.Watcher{ProbeTauS: float64(m.Bed.ProbeLagS)}, inForce: make(map[lessonKey]record.Lesson), recipes: make(map[string]*profiles.Recipe)}
-	list, err := store.Lessons(ctx)
-	if err != nil {
-		return nil, fmt.Errorf("what was learned cannot be read: %w", err)
-	}
-	for _, l := range list {
-		b.inForce[lessonKey{l.Scope, l.Name}] = l
+	b := &lessonBook{m: m, store: store, post: post, foresee: foresees(m, log), now: time.Now, log: log, courses: make(chan courseEnd, coursesWait),
+		watch: learn.Watcher{ProbeTauS: float64(m.Bed.ProbeLagS)}, recipes: make(map[string]*profiles.Recipe)}
+	var err error
+	if b.inForce, err = inForce(ctx, store); err != nil {
+		return nil, err
 	}
 	b.done.Go(func() {
 		for e := range b.courses {
@@ -76,6 +76,21 @@ func newLessonBook(ctx context.Context, m *profiles.Machine, store lessonStore, 
 		}
 	})
 	return b, nil
+}
+
+// inForce are the lessons that hold now.
+func inForce(ctx context.Context, store interface {
+	Lessons(context.Context) ([]record.Lesson, error)
+}) (map[lessonKey]record.Lesson, error) {
+	list, err := store.Lessons(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("what was learned cannot be read: %w", err)
+	}
+	hold := make(map[lessonKey]record.Lesson, len(list))
+	for _, l := range list {
+		hold[lessonKey{l.Scope, l.Name}] = l
+	}
+	return hold, nil
 }
 
 func (b *lessonBook) close() {
@@ -98,12 +113,10 @@ func (b *lessonBook) Put(s *record.Scan) {
 
 // handed are the lessons that the controller has been given for a recipe.
 func (b *lessonBook) handed(recipe string) *learn.Lessons {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.with == nil || b.with.Recipe != recipe {
-		return nil
+	if l := b.with.Load(); l != nil && l.Recipe == recipe {
+		return l
 	}
-	return b.with
+	return nil
 }
 
 func coffeeOf(r *profiles.Recipe) string {
@@ -118,13 +131,20 @@ func (b *lessonBook) For(r *profiles.Recipe) *learn.Lessons {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.recipes[r.Name], b.loaded = r, r.Name
-	b.with = b.assemble(r)
-	return b.with
+	l := b.assemble(r)
+	b.with.Store(l)
+	return l
+}
+
+// of gives the lessons for a recipe that is only looked at.
+func (b *lessonBook) of(r *profiles.Recipe) *learn.Lessons {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.assemble(r)
 }
 
 func (b *lessonBook) assemble(r *profiles.Recipe) *learn.Lessons {
-	l, err := learn.Assemble(r.Name, control.CurveMark(r), b.inForce[lessonKey{record.LessonRecipe, r.Name}].Value,
-		b.inForce[lessonKey{record.LessonCoffee, coffeeOf(r)}].Value, b.inForce[lessonKey{record.LessonMachine, b.m.About.Name}].Value)
+	l, err := lessonsOf(b.inForce, b.m, r)
 	if err != nil {
 		b.log.Error("roasting without what was learned", "recipe", r.Name, "err", err)
 		return &learn.Lessons{Recipe: r.Name}
@@ -132,15 +152,23 @@ func (b *lessonBook) assemble(r *profiles.Recipe) *learn.Lessons {
 	return l
 }
 
-// handOver gives the controller what is learned now of the recipe loaded last.
-// It refuses what is not of the recipe it has, and nothing is lost by that.
+// lessonsOf are what the lessons in force say of a recipe on a machine.
+func lessonsOf(inForce map[lessonKey]record.Lesson, m *profiles.Machine, r *profiles.Recipe) (*learn.Lessons, error) {
+	return learn.Assemble(r.Name, control.CurveMark(r), inForce[lessonKey{record.LessonRecipe, r.Name}].Value,
+		inForce[lessonKey{record.LessonCoffee, coffeeOf(r)}].Value, inForce[lessonKey{record.LessonMachine, m.About.Name}].Value)
+}
+
+// handOver gives the controller what is learned now of the recipe loaded last, and
+// what that makes of its preflight. It refuses what is not of the recipe it has, and
+// nothing is lost by that.
 func (b *lessonBook) handOver() {
 	r := b.recipes[b.loaded]
 	if r == nil {
 		return
 	}
-	b.with = b.assemble(r)
-	b.post(control.Command{Command: record.Command{Kind: record.Learned, Local: true}, Lessons: b.with})
+	l := b.assemble(r)
+	b.with.Store(l)
+	b.post(control.Command{Command: record.Command{Kind: record.Learned, Local: true}, Lessons: l, Forecast: b.foresee(r, l)})
 }
 
 // save keeps a further lesson of a scope and name, which comes after the one in

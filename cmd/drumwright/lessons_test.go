@@ -121,6 +121,11 @@ func TestLessonBook(t *testing.T) {
 	if l := last(); l.Machine.Batches != 2 || math.Abs(l.Machine.LnTau-0.1) > 1e-9 || !slices.Equal(l.Coffee.CrackC, []float64{197, 199}) || l.Path.Batches != 2 {
 		t.Fatalf("after two batches: %+v", l)
 	}
+	// What was heard twice is foreseen more surely than what was heard once.
+	once, twice := (*posted)[len(*posted)-2].Forecast, (*posted)[len(*posted)-1].Forecast
+	if !twice.Made || !(twice.FirstCrackS > once.FirstCrackS) || !(twice.FirstCrackSdS < once.FirstCrackSdS) || !(once.FirstCrackSdS > 0) {
+		t.Errorf("foreseen once heard %+v, twice %+v", once, twice)
+	}
 	change := func(do string) record.Lesson {
 		t.Helper()
 		l, err := b.Change(ctx, record.LessonChange{Scope: record.LessonCoffee, Name: r.Coffee, Do: do, Who: "Ada"})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -12,15 +13,17 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drumwright/control/learn"
 	"drumwright/control/preflight"
+	"drumwright/io/journal"
 	"drumwright/io/record"
 	"drumwright/io/report"
 	"drumwright/profiles"
 )
 
 type preflightOptions struct {
-	asJSON bool
-	out    string
+	asJSON       bool
+	out, journal string
 }
 
 // machineHere is the machine file that a command takes if none is named.
@@ -32,28 +35,32 @@ func preflightCommand() *cobra.Command {
 		Use:   "preflight [MACHINE] RECIPE",
 		Short: "Roast a recipe on paper before beans are wasted on it",
 		Long: `preflight roasts a recipe with the controller on its own model of the machine,
-which is as right as the machine file. It says whether the curve can be followed,
+which is as right as the machine file, and as what earlier batches have taught if
+their journal is named: bean probe and bed, the coffee's loss as weighed, and where
+it cracks as heard. It says whether the curve can be followed,
 what stands at a limit, when, and what that costs, and what to expect: first
 crack, drop, loss, drum speed, energy. Nothing is opened and nothing moves.
 
 MACHINE is a machine file or the name of a shipped machine; without it
 machine.yaml in this folder. The command fails if the recipe is beyond the
-machine. First crack is expected at 198 °C of the beans, give or take 4.`,
+machine. The beans of a coffee that was never heard are expected to crack at
+196 ± 4 °C, one standard deviation.`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				args = []string{machineHere, args[0]}
 			}
-			return runPreflight(&o, args[0], args[1], cmd.OutOrStdout())
+			return runPreflight(cmd.Context(), &o, args[0], args[1], cmd.OutOrStdout())
 		},
 	}
 	f := c.Flags()
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object on standard output")
+	f.StringVar(&o.journal, "journal", "", "journal of the batches that have taught something; empty = nothing is learned")
 	f.StringVar(&o.out, "out", "", "write a page with the curves into this file, such as preflight.html")
 	return c
 }
 
-func runPreflight(o *preflightOptions, machine, recipe string, stdout io.Writer) error {
+func runPreflight(ctx context.Context, o *preflightOptions, machine, recipe string, stdout io.Writer) error {
 	m, err := machineFrom(machine)
 	if err != nil {
 		return err
@@ -65,8 +72,14 @@ func runPreflight(o *preflightOptions, machine, recipe string, stdout io.Writer)
 	if err := profiles.Fit(r, m); err != nil {
 		return err
 	}
+	var l *learn.Lessons
+	if o.journal != "" {
+		if l, err = journalLessons(ctx, o.journal, m, r); err != nil {
+			return err
+		}
+	}
 	b := report.Batch{ID: 1}
-	res, err := preflight.Run(m, r, func(s *record.Scan) { sketch(&b, s) })
+	res, err := preflight.Run(m, r, l, func(s *record.Scan) { sketch(&b, s) })
 	if err != nil {
 		return err
 	}
@@ -89,6 +102,20 @@ func runPreflight(o *preflightOptions, machine, recipe string, stdout io.Writer)
 		return exitError{codeFailed, errors.New("this recipe is beyond this machine: " + strings.Join(res.Why, "; "))}
 	}
 	return nil
+}
+
+// journalLessons are what the batches of a journal have taught of a recipe.
+func journalLessons(ctx context.Context, path string, m *profiles.Machine, r *profiles.Recipe) (*learn.Lessons, error) {
+	j, err := journal.OpenReader(path)
+	if err != nil {
+		return nil, err
+	}
+	defer j.Close()
+	hold, err := inForce(ctx, j)
+	if err != nil {
+		return nil, fmt.Errorf("journal %s: %w", path, err)
+	}
+	return lessonsOf(hold, m, r)
 }
 
 // sketch keeps a scan for the page.
@@ -141,6 +168,28 @@ func minutes(s float64) string {
 	return fmt.Sprintf("%d:%02d", n/60, n%60)
 }
 
+// crackWhy says where the beans are expected to crack, and how that is known.
+func crackWhy(r *preflight.Result) string {
+	by := "as coffees usually do"
+	switch {
+	case r.Heard == 1:
+		by = "as heard in the last batch"
+	case r.Heard > 1:
+		by = fmt.Sprintf("as heard in the last %d batches", r.Heard)
+	}
+	return fmt.Sprintf("beans at %.1f ± %.1f °C, %s", r.CrackBeanC, r.CrackBeanSdC, by)
+}
+
+func lossWhy(r *preflight.Result) string {
+	switch r.Weighed {
+	case 0:
+		return ""
+	case 1:
+		return ", corrected by 1 weighed batch"
+	}
+	return fmt.Sprintf(", corrected by %d weighed batches", r.Weighed)
+}
+
 func printPreflight(w io.Writer, r *preflight.Result) error {
 	verdict := "within reach"
 	if !r.Reachable {
@@ -159,13 +208,13 @@ func printPreflight(w io.Writer, r *preflight.Result) error {
 		}
 		row("turning point", "%s, %.0f °C", minutes(r.TurnS), r.TurnC)
 		if r.CrackS > 0 {
-			row("first crack", "%s ± %.0f s, at %.1f %% loss", minutes(r.CrackS), r.CrackSdS, 100*r.CrackLoss)
+			row("first crack", "%s ± %.0f s, at %.1f %% loss; %s", minutes(r.CrackS), r.CrackSdS, 100*r.CrackLoss, crackWhy(r))
 			row("development", "%.0f s, %.0f %% of the roast", r.DevelopmentS, 100*r.DevelopmentS/r.DropS)
 		} else {
-			row("first crack", "not before the drop")
+			row("first crack", "not before the drop; %s", crackWhy(r))
 		}
 		row("drop", "%s, %.1f °C", minutes(r.DropS), r.DropC)
-		row("loss", "%.1f ± %.1f %%", 100*r.Loss, 100*r.LossSd)
+		row("loss", "%.1f ± %.1f %%%s", 100*r.Loss, 100*r.LossSd, lossWhy(r))
 		row("heat", "%.2f kWh: air %.2f, panels %.2f", r.EnergyKWh, r.AirKWh, r.BaseKWh)
 		row("air heater", "at most %.0f %%, at %s", 100*r.PeakAirDuty, minutes(r.PeakAirDutyAtS))
 		row("inlet air", "at most %.0f °C, at %s", r.PeakInletC, minutes(r.PeakInletAtS))

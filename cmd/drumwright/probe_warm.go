@@ -44,7 +44,7 @@ func (o *probeOptions) warmTest(ctx context.Context, name string, w io.Writer) e
 		return err
 	}
 	samples, roomC := c.warmSamples()
-	r, err := probe.Identify(control.ModelOf(m, c.recipe).Bed, samples, roomC)
+	r, err := probe.Identify(control.ModelOf(m, c.recipe, nil).Bed, samples, roomC)
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.from, err)
 	}

@@ -209,7 +209,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Folder: &recipeFolder{dir: o.recipes, m: m, now: time.Now}, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, m), Metrics: metrics.Handler(),
+	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Folder: &recipeFolder{dir: o.recipes, m: m, now: time.Now}, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, lessons), Metrics: metrics.Handler(),
 		Accounts: accounts, Audit: keep, Remote: m.Access.Remote, Names: names, Proxies: proxies, Log: log})
 	runner.Sinks = append(runner.Sinks, metrics, api)
 	listeners, err := listenFor(m)

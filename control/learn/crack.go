@@ -56,9 +56,9 @@ func (c *Coffee) late() float64 {
 	return sum / float64(len(c.CrackLateS)+1)
 }
 
-// crackAt is where the coffee is expected to crack, °C, and the sd of the next
+// CrackAt is where the coffee is expected to crack, °C, and the sd of the next
 // batch about that, K.
-func (c *Coffee) crackAt() (meanC, sdK float64) {
+func (c *Coffee) CrackAt() (meanC, sdK float64) {
 	n := float64(len(c.CrackC))
 	if n == 0 {
 		return crackUsualC, crackUsualSd
@@ -84,7 +84,7 @@ type CrackWatch struct {
 // Start begins a batch of a coffee.
 func (w *CrackWatch) Start(c *Coffee) {
 	*w = CrackWatch{}
-	w.atC, w.sdK = c.crackAt()
+	w.atC, w.sdK = c.CrackAt()
 	w.lateS = c.late()
 }
 

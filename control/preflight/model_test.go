@@ -14,7 +14,7 @@ import (
 // precision, from the stated equations, for a drum of 1 kg).
 func TestOneRightHandSide(t *testing.T) {
 	m, r := load(t, "heron-1000", "harbour-medium")
-	p := control.ModelOf(m, r)
+	p := control.ModelOf(m, r, nil)
 	b, base := &p.Bed, &p.Base
 	b.HAGbWPerK, b.HADbWPerK, b.HAGdWPerK, b.G0KgPerS, b.BatchKg = 11.8, 1.51, 2.5, 0.011, 1
 	b.MoistureDB, b.GasShare, b.ProbeTauS = 0.11/0.89, 0.10, 30
@@ -57,7 +57,7 @@ func TestOneRightHandSide(t *testing.T) {
 // heat that this takes.
 func TestWarmMachineStays(t *testing.T) {
 	m, r := load(t, "heron-1000", "harbour-medium")
-	x := newModel(m, control.ModelOf(m, r))
+	x := newModel(m, control.ModelOf(m, r, nil))
 	x.warm(&r.Charge)
 	gc := x.flow * bean.AirCpJPerKgK((x.ductC+x.roomC)/2)
 	x.airW = gc * (x.ductC - x.roomC) / x.p.Air.ReachShare()

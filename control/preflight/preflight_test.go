@@ -32,7 +32,7 @@ func load(t testing.TB, machine, recipe string) (*profiles.Machine, *profiles.Re
 
 func fly(t *testing.T, m *profiles.Machine, r *profiles.Recipe) *Result {
 	t.Helper()
-	res, err := Run(m, r, nil)
+	res, err := Run(m, r, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,7 +110,7 @@ func TestBeyondReach(t *testing.T) {
 func TestMisfit(t *testing.T) {
 	m, _ := load(t, "lark-300", "window-stages")
 	_, r := load(t, "heron-1000", "harbour-medium")
-	if _, err := Run(m, r, nil); err == nil || !strings.Contains(err.Error(), "charge.green") {
+	if _, err := Run(m, r, nil, nil); err == nil || !strings.Contains(err.Error(), "charge.green") {
 		t.Errorf("1 kg on a machine for 300 g: %v", err)
 	}
 }
@@ -119,7 +119,7 @@ func BenchmarkRun(b *testing.B) {
 	m, r := load(b, "heron-1000", "harbour-medium")
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Run(m, r, nil); err != nil {
+		if _, err := Run(m, r, nil, nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -31,7 +31,11 @@ type Result struct {
 	CrackS       float64 `json:"first_crack_s"` // 0 = none before the drop
 	CrackSdS     float64 `json:"first_crack_sd_s"`
 	CrackLoss    float64 `json:"first_crack_loss"`
-	DropS        float64 `json:"drop_s"` // 0 = never got that far
+	CrackBeanC   float64 `json:"first_crack_bean_c"` // where the beans are expected to crack
+	CrackBeanSdC float64 `json:"first_crack_bean_sd_c"`
+	Heard        int     `json:"heard"`   // batches of the coffee that say so; 0 = a usual one
+	Weighed      int     `json:"weighed"` // batches of the coffee by which drying and loss are corrected
+	DropS        float64 `json:"drop_s"`  // 0 = never got that far
 	DropC        float64 `json:"drop_c"`
 	DevelopmentS float64 `json:"development_s"`
 	Loss         float64 `json:"loss"`

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"drumwright/control"
+	"drumwright/control/learn"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -18,10 +19,10 @@ const (
 	settleS   = 10.0  // ready before the charge
 	startMaxS = 900.0 // until ready
 
-	// crackC is the bean temperature at which first crack is expected before a
-	// coffee's own is known, and its standard deviation (common practice, no
-	// source; published readings of a probe span 185 to 207 °C).
-	crackC, crackSdC = 198.0, 4.0
+	// crackHeardS is how surely a person hears first crack, and rateLeast the least
+	// rate of rise at which a temperature makes a time (judgement).
+	crackHeardS = 1.0
+	rateLeast   = 1.0 / 60
 )
 
 // flight is a preflight under way.
@@ -40,19 +41,23 @@ type flight struct {
 	watch  watch
 	off    deviation
 	low    Moment // of the probe until the turning point is told
+
+	lessons         *learn.Lessons
+	crackC, crackSd float64 // where the beans are expected to crack
 }
 
-// Run flies a recipe on a machine, from warm to drop. each, if any, is told of
-// every scan from charge to drop. The error is that of a recipe that does not
-// fit the machine at all.
-func Run(machine *profiles.Machine, r *profiles.Recipe, each func(*record.Scan)) (*Result, error) {
+// Run flies a recipe on a machine, from warm to drop, with what earlier batches
+// have taught (nil = nothing). each, if any, is told of every scan from charge to
+// drop. The error is that of a recipe that does not fit the machine at all.
+func Run(machine *profiles.Machine, r *profiles.Recipe, l *learn.Lessons, each func(*record.Scan)) (*Result, error) {
 	m := seenBy(machine)
 	core, err := control.New(m, control.Restored{})
 	if err != nil {
 		return nil, err
 	}
-	f := &flight{m: m, recipe: r, model: newModel(m, control.ModelOf(m, r)), core: core, each: each,
+	f := &flight{m: m, recipe: r, model: newModel(m, control.ModelOf(m, r, l)), core: core, each: each, lessons: onModel(l),
 		res: &Result{Machine: machine.About.Name, Recipe: r.Name, RecipeHash: r.Hash, MachineHash: machine.Hash, Curve: len(r.Curve) > 0}}
+	f.hear(l)
 	if err := f.start(); err != nil {
 		return nil, err
 	}
@@ -61,6 +66,28 @@ func Run(machine *profiles.Machine, r *profiles.Recipe, each func(*record.Scan))
 	}
 	f.judge()
 	return f.res, nil
+}
+
+// onModel is what of the lessons holds on the model: it is what they say of coffee
+// and probe by itself, but makes none of the errors that the learned rate and the
+// lead of the skin make up for on the machine.
+func onModel(l *learn.Lessons) *learn.Lessons {
+	if l == nil {
+		return nil
+	}
+	own := *l
+	own.Path.RateKPerS, own.Path.BeforeKPerS, own.Path.SkinLeadK = nil, nil, [2]float64{}
+	return &own
+}
+
+// hear says where the coffee is expected to crack.
+func (f *flight) hear(l *learn.Lessons) {
+	coffee := learn.Coffee{}
+	if l != nil {
+		coffee = l.Coffee
+	}
+	f.crackC, f.crackSd = coffee.CrackAt()
+	f.res.CrackBeanC, f.res.CrackBeanSdC, f.res.Heard, f.res.Weighed = f.crackC, f.crackSd, len(coffee.CrackC), coffee.Weighed
 }
 
 // seenBy is the machine with the points that the model can show, and a scan that
@@ -114,7 +141,7 @@ func (f *flight) start() error {
 		return err
 	}
 	f.model.warm(&f.recipe.Charge)
-	f.say(control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: f.recipe})
+	f.say(control.Command{Command: record.Command{Kind: record.LoadRecipe, Local: true}, Loaded: f.recipe, Lessons: f.lessons})
 	f.say(control.Command{Command: record.Command{Kind: record.StartWarming}})
 	for f.rec.State != "ready" || f.rec.InS < settleS {
 		if err := f.scan(); err != nil {
@@ -150,7 +177,7 @@ func (f *flight) roast() {
 		if f.each != nil {
 			f.each(&f.rec)
 		}
-		if !cracked && f.model.beanC >= crackC {
+		if !cracked && f.model.beanC >= f.crackC {
 			cracked = true
 			f.say(control.Command{Command: record.Command{Kind: record.FirstCrack, Local: true}})
 		}
@@ -184,8 +211,8 @@ func (f *flight) follow() {
 				f.low.Name = e.Name
 				r.Moments = append(r.Moments, f.low)
 			case record.MilestoneFirstCrack:
-				rate := math.Max(s.Bean.RateKPerS, 1.0/60)
-				r.CrackS, r.CrackSdS, r.CrackLoss = s.Batch.FirstCrackS, crackSdC/rate, s.Bean.Loss
+				r.CrackS, r.CrackLoss = s.Batch.FirstCrackS, s.Bean.Loss
+				r.CrackSdS = math.Hypot(f.crackSd/math.Max(s.Bean.RateKPerS, rateLeast), crackHeardS)
 				r.Moments = append(r.Moments, f.now(e.Name))
 			}
 		}

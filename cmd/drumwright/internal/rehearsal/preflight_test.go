@@ -19,7 +19,7 @@ func flown(t *testing.T, machine, recipe string, seed uint64, edit func(*profile
 	if edit != nil {
 		edit(r)
 	}
-	f, err := preflight.Run(m, r, nil)
+	f, err := preflight.Run(m, r, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
