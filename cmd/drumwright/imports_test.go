@@ -45,6 +45,7 @@ var arrows = map[string][]string{
 	"io/point":                {"io/sensor"},
 	"io/record":               {"io/point"}, // a leaf that control, safety and all sinks share
 	"io/record/recordtest":    {"io/record", "io/point"},
+	"io/journal/journaltest":  {"io/journal", "io/record", "io/record/recordtest"},
 	"io/sensor":               {},
 	"io/fieldbus":             {"io/point", "safety", "profiles"},
 	"io/drift":                {},
