@@ -123,7 +123,9 @@ one() {
   first=$((($(date +%s%N) - begin) / 1000000))
 
   # A panel that listens, but where all are counted, and a scrape every 5 s.
-  [ "$name" = watched ] || curl -s -N --unix-socket "$folder/api" http://localhost/api/v1/events >/dev/null & pids+=($!)
+  if [ "$name" != watched ]; then
+    curl -s -N --unix-socket "$folder/api" http://localhost/api/v1/events >/dev/null & pids+=($!)
+  fi
   (while sleep 5; do api /metrics >/dev/null; done) & pids+=($!)
   if [ "$name" = busy ]; then
     (while :; do :; done) & pids+=($!)
@@ -175,7 +177,7 @@ one() {
     echo "$name: the roast was over or stopped before the time was: take fewer seconds"
     return 1
   fi
-  [ "$name" != watched ] || compared "$(bounds)" <"$folder/turns" >>"$folder/serve.out"
+  [ "$name" != watched ] || compared "$(bounds)" <"$folder/turns" >"$folder/compared"
   rss=$(awk '/^VmHWM/ {printf "%.1f", $2 / 1024}' "/proc/$serve/status")
   kill -INT "$serve"
   wait "$serve" 2>/dev/null || true
@@ -183,6 +185,7 @@ one() {
   awk -v n="$name" -v c="$((c1 - c0))" -v t="$tick" -v s="$span" -v w="$((w1 - w0))" -v rss="$rss" -v first="$first" -v syncs="$syncs" \
     'BEGIN {printf "%-6s %5.2f %% of a core, %s MiB at most, first good scan after %d ms, %.2f MB written an hour, syncs: %s\n", n, 100 * c / t / s, rss, first, w * 3600 / s / 1e6, syncs}'
   sed 's/^/       /' "$folder/serve.out"
+  [ "$name" != watched ] || cat "$folder/compared"
   over
 }
 
