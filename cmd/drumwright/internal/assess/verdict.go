@@ -3,7 +3,6 @@ package assess
 import (
 	"fmt"
 	"slices"
-	"strings"
 )
 
 // Goal is one goal and whether it was kept.
@@ -106,7 +105,15 @@ func Judge(results []Result) []Goal {
 		func(r *Result) bool { return r.kept(nominalRmsC) && r.MaxC <= nominalMaxC })
 	each(Nominal, fmt.Sprintf("nominal: roughness at most %.1f K/min, and the rate of rise never rises", nominalRough), true,
 		func(r *Result) bool { return r.BrokenOffBy == "" && r.RoughKPerMin <= nominalRough && r.RateRises == 0 })
-	goals = append(goals, judgeSingles(results)...)
+	var singles heldBack
+	for i := range results {
+		if r := &results[i]; r.Group == Single && r.Feasible {
+			singles.add(r.Size+" "+r.Curve+" "+r.Name, r.BrokenOffBy == "", &r.Figures, singleRmsC)
+		}
+	}
+	if singles.n > 0 {
+		goals = append(goals, singles.goal("single mismatches", singleRmsC, true))
+	}
 	many := func(g Group, limitC float64) {
 		n, ok := 0, 0
 		for i := range results {
@@ -139,39 +146,3 @@ func Judge(results []Result) []Goal {
 	return goals
 }
 
-// judgeSingles holds single mismatches against their goal. One that a limit keeps
-// from it is named with the share of its time at the limit; that excuses it only
-// where it kept the goal in all of the time that no limit bears on.
-func judgeSingles(results []Result) []Goal {
-	n, ok, within := 0, 0, 0
-	var excused, missed []string
-	for i := range results {
-		r := &results[i]
-		if r.Group != Single || !r.Feasible {
-			continue
-		}
-		n++
-		named := fmt.Sprintf("%s %s %s %.2f °C, at a limit for %.0f %%", r.Size, r.Curve, r.Name, r.RmsC, 100*r.LimitedShare)
-		switch {
-		case r.kept(singleRmsC):
-			within++
-			ok++
-		case r.BrokenOffBy == "" && r.LimitedShare > 0 && r.FreeRmsC <= singleRmsC:
-			excused = append(excused, named)
-			ok++
-		default:
-			missed = append(missed, named)
-		}
-	}
-	if n == 0 {
-		return nil
-	}
-	got := fmt.Sprintf("%d of %d in reach", within, n)
-	if len(excused) > 0 {
-		got += "; held back by a limit: " + strings.Join(excused, "; ")
-	}
-	if len(missed) > 0 {
-		got += "; missed: " + strings.Join(missed, "; ")
-	}
-	return []Goal{{Text: fmt.Sprintf("single mismatches: rms at most %.1f °C, or the time at a limit accounts for what is more", singleRmsC), Got: got, Kept: ok == n, Must: true}}
-}
