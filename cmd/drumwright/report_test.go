@@ -135,3 +135,26 @@ func TestBatchesBackupAndExport(t *testing.T) {
 		t.Error("a part of a backup is left")
 	}
 }
+
+// What people and files write stays text in every report, and no formula in a table
+// for a spreadsheet (OWASP, CSV Injection: a cell that begins with = + - or @).
+func TestReportsShowTextAsText(t *testing.T) {
+	peertest.OnceIsEnough(t)
+	const bad = `=1+1"'></td></script><script>alert(1)</script><img src=x onerror=alert(1)>`
+	j := keptDay(t, 3)
+	printed(t, 0, "batches", "set", "3", "lot="+bad, "note="+bad, "cup_comments="+bad, "cup.total=86", "--who", bad[:40], "--journal", j)
+	printed(t, 0, "batches", "set", "2", "lot="+bad, "--who", "Ada", "--journal", j)
+	for _, args := range [][]string{{"3"}, {"--compare", "3,1,2"}, {"--lot", bad}, {"--month", recordtest.Start.Local().Format("2006-01")}} {
+		page := printed(t, 0, append([]string{"report", "--journal", j, "-o", "-"}, args...)...)
+		if strings.Contains(page, "<script") || strings.Contains(page, "<img") {
+			t.Errorf("%v: a text has become an element", args)
+		}
+		if args[0] != "--month" && !strings.Contains(page, "&lt;/") && !strings.Contains(page, "=1&#43;1") {
+			t.Errorf("%v: the text is not shown at all", args)
+		}
+	}
+	table := printed(t, 0, "export", "--what", "batches", "--format", "csv", "--journal", j)
+	if strings.Contains(table, `,"=1`) || strings.Contains(table, ",=1") || !strings.Contains(table, "=1+1") {
+		t.Errorf("a cell begins with a formula: %s", table)
+	}
+}

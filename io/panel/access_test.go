@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"net/netip"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -20,15 +21,22 @@ import (
 // and whose password is "open sesame"; there are none if it is empty.
 type doorman struct {
 	asked bool
+	mu    sync.Mutex
 	out   string // token that signed out
 }
 
 func (d *doorman) Asked() bool { return d.asked }
 func (d *doorman) Session(token string, _ bool) (access.Account, bool) {
 	role, err := record.ParseRole(token)
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	return access.Account{Name: token, Role: role}, err == nil && d.out != token
 }
-func (d *doorman) SignOut(token string) { d.out = token }
+func (d *doorman) SignOut(token string) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.out = token
+}
 func (d *doorman) SignIn(_ context.Context, name, password, from string, _ bool) (string, access.Account, error) {
 	switch {
 	case from == "192.0.2.66":

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"drumwright/io/record"
+	"drumwright/io/record/recordtest"
 )
 
 // ownCertificate makes a certificate as a shop makes its own, for the loopback
@@ -261,6 +262,54 @@ func TestViewOnlyLooks(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Whoever has signed out, or whose session has ended, is shown nothing more, also where
+// the stream was open before.
+func TestStreamEndsWithItsSession(t *testing.T) {
+	l, err := ListenView("127.0.0.1:0", "", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _, _ := guardedPanel(true, false)
+	serveOn(t, s, l)
+	eventually(t, "the panel is open", func() bool { s.stream.mu.Lock(); defer s.stream.mu.Unlock(); return s.stream.open })
+	ask := func(method, path string) *http.Response {
+		t.Helper()
+		r, _ := http.NewRequest(method, "http://"+l.Addr().String()+path, nil)
+		r.AddCookie(&http.Cookie{Name: cookieName, Value: "look"})
+		resp, err := (&http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}).Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp
+	}
+	watching := ask("GET", streamPath)
+	defer watching.Body.Close()
+	if watching.StatusCode != 200 {
+		t.Fatalf("the stream: %s", watching.Status)
+	}
+	ended := make(chan error, 1)
+	go func() {
+		_, err := io.Copy(io.Discard, watching.Body)
+		ended <- err
+	}()
+	ask("DELETE", sessionPath).Body.Close()
+	n := 0
+	eventually(t, "the stream has ended", func() bool {
+		n++
+		sc := recordtest.At(n)
+		s.Put(&sc)
+		select {
+		case err := <-ended:
+			if err != nil {
+				t.Errorf("the stream ended by %v, not by the server", err)
+			}
+			return true
+		default:
+			return false
+		}
+	})
 }
 
 // goodCommand is a command of that kind with all that it needs.
