@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"time"
@@ -33,6 +34,11 @@ type serveOptions struct {
 	forS     float64
 	practice float64 // on a simulated machine in the same program, so many times faster than life; 0 = a real one
 }
+
+// gcPercent is by how much the heap may grow between collections. The daemon holds
+// a few megabytes and makes less than one a second: collecting twice as often as
+// usual is not felt, and the memory of a small board is.
+const gcPercent = 50
 
 func serveCommand() *cobra.Command {
 	var o serveOptions
@@ -77,6 +83,9 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	}
 	if o.recipes == "" {
 		o.recipes = filepath.Join(filepath.Dir(file), "recipes")
+	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(gcPercent)
 	}
 	log.Info("starting", "version", versionText(), "machine", m.About.Name, "file", file)
 	for _, s := range m.Missing() {
@@ -165,8 +174,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	defer recorder.close()
 	runner.Tape = recorder
 
-	punctual := newPunctuality()
-	runner.Sinks = []control.Sink{punctual, keep, kept, &eventLog{log: log}, lessons, next}
+	runner.Sinks = []control.Sink{keep, kept, &eventLog{log: log}, lessons, next}
 	if practice != nil {
 		runner.Sinks = append(runner.Sinks, practice)
 		fmt.Fprintf(stdout, "Simulated machine, %g times faster than life. Open http://%s in a browser; Ctrl-C ends it.\n", scale, m.Telemetry.Listen)
@@ -228,7 +236,10 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	work.Go(func() { checkJournal(apiCtx, m.Telemetry.Journal, log) })
 	log.Info("serving", "address", m.Telemetry.Listen, "view", m.Access.View, "passwords", accounts.Asked(), "time_scale", scale)
 
+	var punctual *punctuality
 	if o.forS > 0 {
+		punctual = newPunctuality()
+		runner.Sinks = append(runner.Sinks, punctual)
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithCancel(ctx) // an end like any other, not an error
 		defer cancel()
@@ -237,7 +248,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	err = runner.Run(ctx)
 	manager.stopping()
 	log.Info("heat is written off; closing")
-	if o.forS > 0 {
+	if punctual != nil {
 		punctual.print(stdout)
 	}
 	return err

@@ -41,7 +41,7 @@ func (l *eventLog) Put(s *record.Scan) {
 
 // punctuality collects how late each scan began and how long it took.
 type punctuality struct {
-	late, busy []float64
+	late, busy []float32 // ms
 	scans      uint64
 	overruns   uint64
 }
@@ -50,26 +50,26 @@ type punctuality struct {
 const keptScans = 36000
 
 func newPunctuality() *punctuality {
-	return &punctuality{late: make([]float64, 0, keptScans), busy: make([]float64, 0, keptScans)}
+	return &punctuality{late: make([]float32, 0, keptScans), busy: make([]float32, 0, keptScans)}
 }
 
 // Put takes the timing of one scan.
 func (p *punctuality) Put(s *record.Scan) {
 	p.scans, p.overruns = s.N, s.Timing.Overruns
 	if len(p.late) < keptScans {
-		p.late = append(p.late, s.Timing.LatenessS)
-		p.busy = append(p.busy, s.Timing.ReadS+s.Timing.StepS+s.Timing.WriteS)
+		p.late = append(p.late, float32(1000*s.Timing.LatenessS))
+		p.busy = append(p.busy, float32(1000*(s.Timing.ReadS+s.Timing.StepS+s.Timing.WriteS)))
 	}
 }
 
 func (p *punctuality) print(w io.Writer) {
-	row := func(name string, v []float64) {
+	row := func(name string, v []float32) {
 		if len(v) == 0 {
 			return
 		}
 		slices.Sort(v)
-		at := func(q float64) float64 { return 1000 * v[min(len(v)-1, int(q*float64(len(v))))] }
-		fmt.Fprintf(w, "%-9s p50 %.3f ms, p99 %.3f ms, p99.9 %.3f ms, max %.3f ms\n", name, at(0.5), at(0.99), at(0.999), 1000*v[len(v)-1])
+		at := func(q float64) float32 { return v[min(len(v)-1, int(q*float64(len(v))))] }
+		fmt.Fprintf(w, "%-9s p50 %.3f ms, p99 %.3f ms, p99.9 %.3f ms, max %.3f ms\n", name, at(0.5), at(0.99), at(0.999), v[len(v)-1])
 	}
 	fmt.Fprintf(w, "%d scans, %d missed\n", p.scans, p.overruns)
 	row("lateness", p.late)

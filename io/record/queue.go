@@ -20,8 +20,7 @@ type Queue[T any] struct {
 // NewQueue makes a queue that holds at most capacity items, at least 1.
 func NewQueue[T any](capacity int) *Queue[T] {
 	capacity = max(capacity, 1)
-	return &Queue[T]{wake: make(chan struct{}, 1), capacity: capacity,
-		samples: ring[T]{buf: make([]entry[T], capacity)}, events: ring[T]{buf: make([]entry[T], capacity)}}
+	return &Queue[T]{wake: make(chan struct{}, 1), capacity: capacity}
 }
 
 // PutSample appends an item that may be dropped for another.
@@ -87,6 +86,8 @@ type entry[T any] struct {
 	item T
 }
 
+// ring grows to what once waited at the same time, which is far less than a queue
+// may hold.
 type ring[T any] struct {
 	buf     []entry[T]
 	head, n int
@@ -95,6 +96,11 @@ type ring[T any] struct {
 func (r *ring[T]) first() *entry[T] { return &r.buf[r.head] }
 
 func (r *ring[T]) push(e entry[T]) {
+	if r.n == len(r.buf) {
+		buf := make([]entry[T], max(4, 2*len(r.buf)))
+		copy(buf[copy(buf, r.buf[r.head:]):], r.buf[:r.head])
+		r.buf, r.head = buf, 0
+	}
 	r.buf[(r.head+r.n)%len(r.buf)] = e
 	r.n++
 }

@@ -55,6 +55,7 @@ type Writer struct {
 	anew    bool // a segment must begin: the first, or after a scan that was not kept
 	failed  bool
 
+	made       int // slots: no more than ever waited at once
 	free, full chan *slot
 	done       chan struct{}
 	lost       atomic.Uint64
@@ -68,9 +69,6 @@ func NewWriter(cfg Config) *Writer {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	w := &Writer{cfg: cfg, anew: true, free: make(chan *slot, slots), full: make(chan *slot, slots), done: make(chan struct{})}
-	for range slots {
-		w.free <- &slot{}
-	}
 	w.e = encoder{cfg: &w.cfg}
 	go func() {
 		defer close(w.done)
@@ -106,14 +104,8 @@ func (w *Writer) Put(rec *record.Scan, heard []byte, cold bool) {
 	}
 	begin := w.idle || w.anew || !in && (w.inBatch || rec.ScanS >= w.nextS)
 	w.inBatch = in
-	var s *slot
-	select {
-	case s = <-w.free:
-	default:
-		if w.cfg.Patient {
-			s = <-w.free
-			break
-		}
+	s := w.slot()
+	if s == nil {
 		if in {
 			w.lost.Add(1)
 		}
@@ -136,6 +128,23 @@ func (w *Writer) Put(rec *record.Scan, heard []byte, cold bool) {
 	w.full <- s // there is room: as many as there are slots
 }
 
+// slot is one that is free, nil if the encoder is too far behind.
+func (w *Writer) slot() *slot {
+	select {
+	case s := <-w.free:
+		return s
+	default:
+	}
+	switch {
+	case w.made < slots:
+		w.made++
+		return &slot{}
+	case w.cfg.Patient:
+		return <-w.free
+	}
+	return nil
+}
+
 // encoder is the Writer's goroutine.
 type encoder struct {
 	cfg     *Config
@@ -143,6 +152,7 @@ type encoder struct {
 	batch   uint64 // whose chunks go out; 0 = they wait
 	current *segment
 	before  *segment
+	z       *flate.Writer // of the current segment; more than a megabyte, so there is one
 	buf     []byte
 }
 
@@ -150,7 +160,6 @@ type encoder struct {
 type segment struct {
 	past   *pastWords
 	out    bytes.Buffer
-	z      *flate.Writer
 	waits  []record.TapeChunk
 	sinceS float64 // scan time of the last chunk
 	lastN  uint64
@@ -194,14 +203,18 @@ func (e *encoder) begin(s *slot) *segment {
 	head := append(make([]byte, 0, headLen), format)
 	head = binary.LittleEndian.AppendUint64(head, e.cfg.Shape)
 	g.out.Write(head)
-	g.z, _ = flate.NewWriter(&g.out, flate.BestSpeed+4) // the level is one that there is
+	if e.z == nil {
+		e.z, _ = flate.NewWriter(&g.out, flate.BestSpeed+4) // the level is one that there is
+	} else {
+		e.z.Reset(&g.out)
+	}
 	b := binary.AppendUvarint(e.buf[:0], uint64(len(e.cfg.Version)))
 	b = append(b, e.cfg.Version...)
 	b = binary.AppendUvarint(b, uint64(len(s.state)))
 	b = append(b, s.state...)
 	b = g.past.appendScan(b, &s.rec)
 	e.buf = b
-	g.z.Write(b)
+	e.z.Write(b)
 	e.cut(g, true)
 	return g
 }
@@ -211,7 +224,7 @@ func (e *encoder) scan(g *segment, s *slot) {
 	b = append(b, s.heard...)
 	b = g.past.appendScan(b, &s.rec)
 	e.buf = b
-	g.z.Write(b) // to memory: it cannot fail
+	e.z.Write(b) // to memory: it cannot fail
 	g.lastN = s.rec.N
 	if s.rec.ScanS-g.sinceS >= chunkS {
 		g.sinceS = s.rec.ScanS
@@ -224,7 +237,7 @@ func (e *encoder) scan(g *segment, s *slot) {
 
 // cut makes what was written so far a chunk.
 func (e *encoder) cut(g *segment, start bool) {
-	g.z.Flush()
+	e.z.Flush()
 	g.waits = append(g.waits, record.TapeChunk{Start: start, Data: bytes.Clone(g.out.Bytes())})
 	g.out.Reset()
 }
