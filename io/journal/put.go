@@ -46,6 +46,12 @@ func (s *Sink) Put(sc *record.Scan) {
 	if s.open && milestone(sc, record.MilestoneCooled) {
 		s.end(s.result(), sc.UnixNano)
 	}
+	if sc.NumEvents > 0 {
+		select {
+		case s.urgent <- struct{}{}:
+		default:
+		}
+	}
 }
 
 // following is when the next sample is due: on a fixed grid of scan time, so

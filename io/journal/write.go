@@ -44,6 +44,15 @@ func (s *Sink) write() {
 				continue
 			}
 			pending = s.timedFlush(pending, wait)
+		case <-s.urgent:
+			if s.failed != nil {
+				continue
+			}
+			if left := leastWait - time.Since(s.flushed); left > 0 {
+				wait.Reset(left)
+				continue
+			}
+			pending = s.timedFlush(pending, wait)
 		case <-wait.C:
 			pending = s.timedFlush(pending, wait)
 		case t := <-s.tasks:
@@ -65,9 +74,10 @@ func (s *Sink) write() {
 func (s *Sink) timedFlush(pending []row, wait *time.Timer) []row {
 	begun := time.Now()
 	pending = s.flush(pending)
+	s.flushed = time.Now()
 	// What is put just after this flush took the queue waits for the rest of it,
 	// for the timer, and for the next one, which may take as long.
-	wait.Reset(max(lossWindow-2*time.Since(begun), leastWait))
+	wait.Reset(max(lossWindow-2*s.flushed.Sub(begun), leastWait))
 	return pending
 }
 

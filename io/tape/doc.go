@@ -9,7 +9,7 @@
 // Invariant: Put never waits and touches no disk; what it could not keep makes a
 // new segment, never a wrong one. Memory is bounded. Of a process that is killed
 // all but what the writer has not yet handed over (half a second) and what the
-// journal has not yet written (up to a second more) can be read.
+// journal has not yet written (up to a second and a half more) can be read.
 //
 // Goroutines: Put and Close belong to the scan's goroutine; one goroutine of the
 // Writer's own encodes, and calls Keep. A Reader belongs to one goroutine.

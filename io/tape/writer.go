@@ -29,7 +29,7 @@ const (
 	// how long before its charge the tape of a batch begins at least. The segment
 	// before is kept until then too.
 	segmentS = 60.0
-	chunkS   = 0.5 // of the second that may be lost; the journal takes the rest
+	chunkS   = 0.5 // of the two seconds that may be lost; the journal takes the rest
 	slots    = 64  // scans that may wait for the encoder
 
 	headLen = 1 + 8 // format and shape
