@@ -172,6 +172,9 @@ func Restore(ctx context.Context, backup, path string) (aside string, err error)
 	if err := os.Rename(fresh, path); err != nil {
 		return fail(err)
 	}
+	if err := giveToFolder(path); err != nil {
+		return fail(err)
+	}
 	return aside, syncFolder(path)
 }
 
@@ -187,6 +190,9 @@ func (s *Sink) beforeMigration(path string) error {
 	}
 	if err := copyTo(context.Background(), s.conn, to); err != nil {
 		return fmt.Errorf("keep a copy of the journal before its schema changes: %w", err)
+	}
+	if err := giveToFolder(to); err != nil {
+		return err
 	}
 	s.cfg.Log.Info("the journal's schema is brought up to date; a copy of the old one is kept", "copy", to, "from", v, "to", len(migrations))
 	return nil

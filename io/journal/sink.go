@@ -181,8 +181,10 @@ func (s *Sink) openFile(path string) error {
 	if err := s.begin(); err != nil {
 		return err
 	}
-	s.Reader, err = OpenReader(path)
-	return err
+	if s.Reader, err = OpenReader(path); err != nil {
+		return err
+	}
+	return giveToFolder(path)
 }
 
 // begin notes the new run and closes what the last one left open.
