@@ -9,6 +9,8 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -18,19 +20,39 @@ import (
 	"drumwright/control/batch"
 	"drumwright/control/plant/registers"
 	"drumwright/io/peertest"
+	"drumwright/io/point"
 	"drumwright/io/telemetry"
 	"drumwright/profiles"
 )
 
-// Ten machines of two layouts in three shops, whose names run into one another
+// Ten machines of two kinds in three shops, whose names run into one another
 // where a separator is one that names may hold.
 var tenMachines = [][2]string{
 	{"loft", "north-1"}, {"loft-north", "1"}, {"loft", "1"}, {"loft", "2"}, {"loft-north", "2"},
 	{"yard", "1"}, {"yard", "2"}, {"yard", "north-1"}, {"yard", "spare"}, {"loft", "spare"},
 }
 
-// named is a shipped machine under another name.
-func named(t *testing.T, example, site, name string) *profiles.Machine {
+var unitOrPlace = regexp.MustCompile(`\b(unit|address|base): (0x[0-9A-Fa-f]+|[0-9]+)`)
+
+// relaid is a machine file whose devices have other unit ids and other registers.
+func relaid(t *testing.T, text []byte, shift int) []byte {
+	t.Helper()
+	return unitOrPlace.ReplaceAllFunc(text, func(b []byte) []byte {
+		key, number, _ := strings.Cut(string(b), ": ")
+		n, err := strconv.ParseInt(number, 0, 32)
+		if err != nil {
+			t.Fatal(err)
+		}
+		by := 100 * shift
+		if key == "unit" {
+			by = 10 * shift
+		}
+		return fmt.Appendf(nil, "%s: %d", key, int(n)+by)
+	})
+}
+
+// named is a shipped machine under another name, its registers moved.
+func named(t *testing.T, example, site, name string, shift int) *profiles.Machine {
 	t.Helper()
 	text, _ := profiles.Example("machines/" + example + ".yaml")
 	old, err := profiles.ParseMachine(example, text)
@@ -39,14 +61,15 @@ func named(t *testing.T, example, site, name string) *profiles.Machine {
 	}
 	text = bytes.Replace(text, []byte("\n  name: "+old.About.Name), []byte("\n  name: \""+name+"\""), 1)
 	text = bytes.Replace(text, []byte("\n  site: "+old.About.Site), []byte("\n  site: \""+site+"\""), 1)
-	m, err := profiles.ParseMachine(example, text)
-	if err != nil || m.About.Name != name || m.About.Site != site {
+	m, err := profiles.ParseMachine(example, relaid(t, text, shift))
+	if err != nil || m.About.Name != name || m.About.Site != site || int(m.In[point.Bean].Unit) != int(old.In[point.Bean].Unit)+10*shift || int(m.In[point.Bean].Address) != int(old.In[point.Bean].Address)+100*shift {
 		t.Fatalf("%v: %+v", err, m)
 	}
 	return m
 }
 
-// Ten machines on one broker and one Prometheus keep apart: nobody throws another
+// Ten machines, no two of which have a register in one place, keep apart on one
+// broker and one Prometheus: nobody throws another
 // off the broker, every topic and every series is one machine's own, and its figures
 // are those of its own scans. That every query of the dashboard finds something
 // for each of ten is shown by TestDashboardFindsAll.
@@ -63,7 +86,7 @@ func TestTenMachinesKeepApart(t *testing.T) {
 		if i%2 == 1 {
 			example, recipe = "lark-300", "window-stages"
 		}
-		m := named(t, example, id[0], id[1])
+		m := named(t, example, id[0], id[1], i)
 		r, err := recipeFrom(recipe)
 		if err != nil {
 			t.Fatal(err)
