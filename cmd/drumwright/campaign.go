@@ -47,11 +47,13 @@ of replies lost or corrupt, unsteady mains, cold and hot rooms, late operators.
 Nothing may trip. The single faults are played as well if --row or --quick is
 given.
 
---days plays the shop's days instead, one after another with a restart each morning:
-batches, an idle night, on every fifth day a drum that stalls, on every third a disk
-that takes nothing for an hour, and a broker that never answers. The journal is
-a real one. Every batch, trip and event must be in it at the end, no trip may come
-on a day without a fault, and memory must not grow.
+--days plays a shop's days instead, 24 hours each, one after another with a restart
+each morning: some batches, then the machine stands cold. On every third day something
+breaks in the first batch, each time something else; on every second day the disk is
+stuck, full or read-only for an hour; the broker is never of any use, away, mute or
+hanging up. The journal is a real one. Every batch, trip, event and scan of a batch
+must be in it at the end, no trip may come that the day's fault does not explain, and
+memory, open files and goroutines must not grow.
 
 Exit codes: 0 all passed, 1 not all passed or could not, 2 wrong command line or
 file.`,
@@ -77,7 +79,7 @@ file.`,
 	f.IntVar(&o.nuisance, "nuisance", 0, "number of ordinary batches, 1 to 100000")
 	f.IntVar(&o.days.days, "days", 0, "number of days of a shop, 1 to 1000")
 	f.IntVar(&o.days.batches, "batches", 6, "with --days: batches a day")
-	f.Float64Var(&o.days.nightH, "night", 14, "with --days: hours that the machine stands cold each night")
+	f.Float64Var(&o.days.hours, "hours", 24, "with --days: hours of each day; as many more as its batches need")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of noise, deviations, moments and batches")
 	return c
 }

@@ -11,10 +11,10 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
-
-	"github.com/ncruces/go-sqlite3"
 
 	"drumwright/cmd/drumwright/internal/rehearsal"
 	"drumwright/control"
@@ -29,19 +29,51 @@ import (
 type daysOptions struct {
 	first         int // days that were played before, for what happens on which
 	days, batches int
-	nightH        float64
+	hours         float64 // of each day
 }
 
-// What happens on which day, and how often replies are lost (common practice, no
-// source).
+// How often replies are lost, and when the fault and the disk's trouble of a day come
+// (common practice, no source).
 const (
-	faultEvery   = 5
-	stallAfterS  = 240.0 // after the first charge
-	outageEvery  = 3
+	lostReplies  = 0.005
+	faultAfterS  = 240.0 // after the first charge
 	outageBeginS = 600.0
 	outageS      = 3600.0
-	lostReplies  = 0.005
 )
+
+// trouble is what goes wrong on a day.
+type trouble struct {
+	fault  *dayFault // nil = none
+	disk   string    // empty = none
+	broker string
+}
+
+// dayFault is a fault of the machine and the causes of which one must trip first.
+type dayFault struct {
+	name   string
+	causes []string
+}
+
+// dayFaults come in turn, one on every third day.
+var dayFaults = []dayFault{
+	{"drum_stall", []string{"drum_stall"}}, {"air_lost", []string{"air_lost"}}, {"bean_probe_open", []string{"bean_probe"}},
+	{"estop_pressed", []string{"emergency_stop"}}, {"unit_silent", []string{"unit_lost"}}, {"cover_open", []string{"cover"}},
+	{"blower_drive_fault", []string{"blower_drive"}}, {"inlet_probe_open", []string{"inlet_probe"}}, {"high_limit_open", []string{"high_limit"}},
+	{"drum_drive_fault", []string{"drum_drive"}}, {"skin_probe_open", []string{"skin_probe"}},
+}
+
+// troubleOf says what goes wrong on a day, counted from 0: every second day the disk,
+// every third the machine, every day the broker.
+func troubleOf(day int) trouble {
+	t := trouble{broker: brokerMoods[day%len(brokerMoods)]}
+	if day%3 == 2 {
+		t.fault = &dayFaults[day/3%len(dayFaults)]
+	}
+	if day%2 == 0 {
+		t.disk = diskTroubles[(day/2+day/6)%len(diskTroubles)] // another one where it meets a fault
+	}
+	return t
+}
 
 // daysResult is what came of the days.
 type daysResult struct {
@@ -53,20 +85,31 @@ type daysResult struct {
 	Kept       int      `json:"kept"`         // of these, whole in the journal
 	Trips      int      `json:"trips"`        // on days with a fault
 	KeptTrips  int      `json:"kept_trips"`   // in the journal
+	Faults     []string `json:"faults"`       // of the machine, with what tripped
+	Outages    []string `json:"outages"`      // of the disk
 	Wrong      []string `json:"wrong"`        // what should not have been
 	HeapKiB    []int    `json:"heap_kib"`     // in use after each day, collected
 	Goroutines []int    `json:"goroutines"`   // after each day
+	Files      []int    `json:"files"`        // open after each day
 	JournalKiB []int64  `json:"journal_kib"`  // after each day
+	LostScans  uint64   `json:"lost_scans"`   // that no tape holds
 	Failures   uint64   `json:"failures"`     // transactions that the disk did not take at once
 	WorstWaitS float64  `json:"worst_wait_s"` // of a transaction, in real time
 	WallS      float64  `json:"wall_s"`
 }
 
+// daysMemory is how much may be in use until it is collected, bytes.
+const daysMemory = 256 << 20
+
 func runDays(ctx context.Context, o *campaignOptions, stdout io.Writer) error {
 	d := o.days
-	if d.days < 1 || d.days > 1000 || d.batches < 1 || d.batches > 50 || !(d.nightH >= 0 && d.nightH <= 24) {
-		return exitError{codeInput, errors.New("--days is 1 to 1000, --batches 1 to 50, --night 0 to 24")}
+	if d.days < 1 || d.days > 1000 || d.batches < 1 || d.batches > 50 || !(d.hours >= 0 && d.hours <= 24) {
+		return exitError{codeInput, errors.New("--days is 1 to 1000, --batches 1 to 50, --hours 0 to 24")}
 	}
+	// Every scan leaves copies of its record behind. To collect them all the time, with
+	// every write watched meanwhile, would take longer than the scans themselves.
+	defer debug.SetGCPercent(debug.SetGCPercent(-1))
+	defer debug.SetMemoryLimit(debug.SetMemoryLimit(daysMemory))
 	bench, err := benchFor(o.machine, o.recipe, o.seed)
 	if err != nil {
 		return err
@@ -95,18 +138,23 @@ func runDays(ctx context.Context, o *campaignOptions, stdout io.Writer) error {
 
 func printDays(w io.Writer, r *daysResult) error {
 	last := len(r.HeapKiB) - 1
-	fmt.Fprintf(w, "%d days, %.0f h of the machine in %.0f s: %d scans, %d missed\n", r.Days, r.SimulatedS/3600, r.WallS, r.Scans, r.Overruns)
-	fmt.Fprintf(w, "%d batches roasted, %d whole in the journal; %d trips on days with a fault, %d in the journal\n", r.Roasted, r.Kept, r.Trips, r.KeptTrips)
-	fmt.Fprintf(w, "memory %d KiB after the first day, %d after the last; goroutines %d and %d; journal %d and %d KiB\n",
-		r.HeapKiB[0], r.HeapKiB[last], r.Goroutines[0], r.Goroutines[last], r.JournalKiB[0], r.JournalKiB[last])
-	_, err := fmt.Fprintf(w, "the longest wait for the disk %.1f s, %d transactions tried again\n%s", r.WorstWaitS, r.Failures, strings.Join(append(r.Wrong, ""), "\n"))
-	return err
+	fmt.Fprintf(w, "%d days, %.0f h of the machine in %.0f s: %d scans, %.1f µs each, %d missed\n", r.Days, r.SimulatedS/3600, r.WallS, r.Scans, 1e6*r.WallS/float64(r.Scans), r.Overruns)
+	fmt.Fprintf(w, "%d batches roasted, %d whole in the journal; %d trips on days with a fault, %d in the journal; %d scans that no tape holds\n", r.Roasted, r.Kept, r.Trips, r.KeptTrips, r.LostScans)
+	fmt.Fprintf(w, "memory %d KiB after the first day, %d after the last, at most %d; goroutines %d and %d; open files %d and %d; journal %d and %d KiB\n",
+		r.HeapKiB[0], r.HeapKiB[last], slices.Max(r.HeapKiB), r.Goroutines[0], r.Goroutines[last], r.Files[0], r.Files[last], r.JournalKiB[0], r.JournalKiB[last])
+	fmt.Fprintf(w, "the longest wait for the disk %.1f s, %d transactions tried again\n", r.WorstWaitS, r.Failures)
+	for _, part := range [][]string{r.Faults, r.Outages, r.Wrong} {
+		for _, line := range part {
+			fmt.Fprintln(w, line)
+		}
+	}
+	return nil
 }
 
 // playDays plays them on one journal, with a controller begun anew each morning.
 func playDays(ctx context.Context, o daysOptions, seed uint64, machine func() (*profiles.Machine, error), recipe func() (*profiles.Recipe, error), path string) (*daysResult, error) {
 	begin := time.Now()
-	res := &daysResult{Days: o.days, Wrong: []string{}}
+	res := &daysResult{Days: o.days, Wrong: []string{}, Faults: []string{}, Outages: []string{}}
 	for day := range o.days {
 		m, err := machine()
 		if err != nil {
@@ -124,6 +172,11 @@ func playDays(ctx context.Context, o daysOptions, seed uint64, machine func() (*
 		runtime.ReadMemStats(&mem)
 		res.HeapKiB = append(res.HeapKiB, int(mem.HeapAlloc>>10))
 		res.Goroutines = append(res.Goroutines, runtime.NumGoroutine())
+		files, err := os.ReadDir("/proc/self/fd")
+		if err != nil {
+			return nil, err
+		}
+		res.Files = append(res.Files, len(files))
 		info, err := os.Stat(path)
 		if err != nil {
 			return nil, err
@@ -142,29 +195,39 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 		return err
 	}
 	defer func() { err = firstOf(err, keep.Close()) }()
-	// Nobody listens at this port of the loopback, all days long.
-	mqtt, err := telemetry.NewMQTT(telemetry.MQTTConfig{Broker: "tcp://127.0.0.1:9", Site: m.About.Site, Machine: m.About.Name})
+	what := troubleOf(day)
+	broker, err := newMoodyBroker(what.broker)
+	if err != nil {
+		return err
+	}
+	defer broker.close()
+	mqtt, err := telemetry.NewMQTT(telemetry.MQTTConfig{Broker: "tcp://" + broker.address, Site: m.About.Site, Machine: m.About.Name})
 	if err != nil {
 		return err
 	}
 	defer mqtt.Close()
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Stale: time.Hour})
-	disk := &stuckDisk{path: path}
-	defer disk.free()
-	faulty := (day+1)%faultEvery == 0
+	var tapes *recorder
 	p := rehearsal.Plan{Machine: m, Recipe: r, Seed: seed, Batches: o.batches, Mismatch: registers.Drawn(seed), Sinks: []control.Sink{keep, mqtt, metrics},
 		Wire: registers.WireFaults{Share: lostReplies, Seed: seed}, Restored: control.Restored{LastBatch: restored.LastBatch},
-		NightS: 3600 * o.nightH, AfterS: 600, MaxS: 3600*o.nightH + 7200*float64(o.batches+1)}
-	if faulty {
-		p.Faults = []rehearsal.Fault{{Name: "drum_stall", AfterChargeS: stallAfterS}}
+		DayS: 3600 * o.hours, AfterS: 600, MaxS: 3600*o.hours + 7200*float64(o.batches+1),
+		Tape: func(c *control.Controller) control.Tape {
+			tapes = newRecorder(c, keep.KeepTape, true, slog.New(slog.DiscardHandler))
+			return tapes
+		}}
+	if what.fault != nil {
+		p.Faults = []rehearsal.Fault{{Name: what.fault.name, AfterChargeS: faultAfterS}}
 	}
-	if (day+1)%outageEvery == 0 {
+	disk := &troubledDisk{path: path}
+	defer func() { err = firstOf(err, disk.mend()) }()
+	if what.disk != "" {
 		p.Beside = func(x *rehearsal.Moment) bool {
-			at := x.Last.ScanS
-			if err == nil && at > outageBeginS && at < outageBeginS+outageS {
-				err = disk.stick()
-			} else if at >= outageBeginS+outageS {
-				disk.free()
+			switch at := x.Last.ScanS; {
+			case err != nil:
+			case at > outageBeginS && at < outageBeginS+outageS:
+				err = disk.trouble(what.disk)
+			case at >= outageBeginS+outageS:
+				err = disk.mend()
 			}
 			return err != nil
 		}
@@ -173,7 +236,12 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 	if err = firstOf(err, runErr); err != nil {
 		return err
 	}
-	disk.free()
+	if err := disk.mend(); err != nil {
+		return err
+	}
+	if what.disk != "" {
+		res.Outages = append(res.Outages, fmt.Sprintf("day %d: the disk was %s for an hour", day+1, disk.was))
+	}
 	res.SimulatedS += got.SimulatedS
 	res.Scans += got.Scans
 	res.Overruns += got.Overruns
@@ -185,27 +253,43 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 	}
 	res.Roasted += roasted
 	res.Trips += len(got.Trips)
-	for _, t := range got.Trips {
-		if !faulty {
-			res.wrong("day %d: tripped without a fault: %s at %.0f s: %s", day+1, t.Cause, t.AtS, t.Text)
-		}
-	}
-	if faulty && (len(got.Trips) == 0 || got.HeatOn) {
-		res.wrong("day %d: %d trips with a stalled drum, heat on at the end: %v", day+1, len(got.Trips), got.HeatOn)
-	}
-	if !faulty && roasted != o.batches {
+	res.explain(day, what.fault, got)
+	if what.fault == nil && roasted != o.batches {
 		res.wrong("day %d: %d batches roasted, wanted %d", day+1, roasted, o.batches)
 	}
+	tapes.close()
+	res.LostScans += tapes.tape.Lost()
 	if err := keep.Close(); err != nil {
 		return err
 	}
 	s := keep.Stats()
 	res.Failures += s.Failures
 	res.WorstWaitS = max(res.WorstWaitS, s.WorstCommitS)
+	if res.LostScans > 0 {
+		res.wrong("day %d: no tape holds %d scans", day+1, tapes.tape.Lost())
+	}
 	if s.DroppedEvents+s.DroppedSamples+s.Refused > 0 {
 		res.wrong("day %d: the journal dropped %d events and %d samples, refused %d rows", day+1, s.DroppedEvents, s.DroppedSamples, s.Refused)
 	}
 	return nil
+}
+
+// explain holds the trips of a day against its fault.
+func (res *daysResult) explain(day int, fault *dayFault, got *rehearsal.Result) {
+	if fault == nil {
+		for _, t := range got.Trips {
+			res.wrong("day %d: tripped without a fault: %s at %.0f s: %s", day+1, t.Cause, t.AtS, t.Text)
+		}
+		return
+	}
+	var causes []string
+	for _, t := range got.Trips {
+		causes = append(causes, t.Cause)
+	}
+	res.Faults = append(res.Faults, fmt.Sprintf("day %d: %s tripped %s", day+1, fault.name, strings.Join(causes, ", then ")))
+	if len(causes) == 0 || !slices.Contains(fault.causes, causes[0]) || got.HeatOn {
+		res.wrong("day %d: %s tripped %q, wanted first %q; heat on at the end: %v", day+1, fault.name, causes, fault.causes, got.HeatOn)
+	}
 }
 
 func (res *daysResult) wrong(format string, a ...any) {
@@ -254,36 +338,11 @@ func (res *daysResult) judge(ctx context.Context, path string) error {
 	if n := len(res.HeapKiB); n >= 4 && res.HeapKiB[n-1] > res.HeapKiB[n/2]+4096 {
 		res.wrong("memory has grown from %d to %d KiB", res.HeapKiB[n/2], res.HeapKiB[n-1])
 	}
+	if n := len(res.Files); n >= 2 && res.Files[n-1] > res.Files[0] {
+		res.wrong("files are left open: %d after the first day, %d after the last", res.Files[0], res.Files[n-1])
+	}
 	if n := len(res.Goroutines); n >= 2 && res.Goroutines[n-1] > res.Goroutines[0]+1 {
 		res.wrong("goroutines are left: %d after the first day, %d after the last", res.Goroutines[0], res.Goroutines[n-1])
 	}
 	return nil
-}
-
-// stuckDisk is a disk that takes nothing: another holds the lock of the database.
-type stuckDisk struct {
-	path string
-	conn *sqlite3.Conn
-}
-
-func (s *stuckDisk) stick() error {
-	if s.conn != nil {
-		return nil
-	}
-	c, err := sqlite3.Open(s.path)
-	if err != nil {
-		return err
-	}
-	if err := c.Exec(`PRAGMA busy_timeout = 10000; BEGIN IMMEDIATE`); err != nil {
-		return errors.Join(err, c.Close())
-	}
-	s.conn = c
-	return nil
-}
-
-func (s *stuckDisk) free() {
-	if s.conn != nil {
-		s.conn.Close() // ends its transaction
-		s.conn = nil
-	}
 }

@@ -45,7 +45,7 @@ type Plan struct {
 	Warm     bool                                   // the machine is warm from the scan on that follows the first with all probes read
 	Log      *slog.Logger
 	AfterS   float64 // how long the day goes on after a trip
-	NightS   float64 // how long the machine stands cold after its last batch
+	DayS     float64 // shortest day: the machine stands cold, or tripped, for what is left of it
 	MaxS     float64 // longest day, s of simulated time; 0 = 6 h
 }
 
@@ -151,7 +151,6 @@ type day struct {
 	heatOffS float64
 	firstS   float64 // scan time of the first charge
 	trippedS float64
-	coldS    float64 // since when all batches are done and the machine is cold
 }
 
 // advance lets the person act on what the last scan showed, then moves the
@@ -205,19 +204,16 @@ func (d *day) seenCold() bool {
 	return true
 }
 
-// over reports whether the day is done: all batches roasted, the machine cold
-// again and the night over, or a trip long enough ago.
+// over reports whether the day is done: long enough, and all batches roasted and the
+// machine cold again, or a trip long enough ago.
 func (d *day) over() bool {
+	if d.nowS < d.plan.DayS {
+		return false
+	}
 	if d.trippedS > 0 {
 		return d.nowS-d.trippedS > d.plan.AfterS
 	}
-	if d.person.done < d.plan.Batches || d.last.State != "cold" {
-		return false
-	}
-	if d.coldS == 0 {
-		d.coldS = d.nowS
-	}
-	return d.nowS-d.coldS >= d.plan.NightS
+	return d.person.done >= d.plan.Batches && d.last.State == "cold"
 }
 
 func (d *day) inject() error {
