@@ -236,13 +236,8 @@ func (s *Sink) makeRoomUpTo(limit int64) error {
 		if err != nil {
 			return err
 		}
-		if oldest == 0 {
-			s.cfg.Log.Warn("the journal is larger than its limit, and no samples are left in it that could go: the tapes for replay and what always stays need more; raise telemetry.journal_limit",
-				"bytes", used, "limit", limit)
-			return nil
-		}
-		if oldest > backed {
-			s.cfg.Log.Warn("the journal is larger than its limit, and nothing in it is backed up that could go: nothing is deleted; run drumwright backup",
+		if oldest == 0 || oldest > backed {
+			s.cfg.Log.Warn("the journal is larger than its limit, and nothing in it is backed up that could go: nothing is deleted; run drumwright backup, or raise telemetry.journal_limit where backups are made: tapes for replay and what always stays need room too",
 				"bytes", used, "limit", limit, "backed_up_to_batch", backed)
 			return nil
 		}
