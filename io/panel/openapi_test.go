@@ -334,7 +334,7 @@ func TestTheValidatorFinds(t *testing.T) {
 func TestStreamIsAsDescribed(t *testing.T) {
 	s, _ := fresh()
 	s.stream.open = true
-	c := s.stream.join()
+	c := s.stream.join(true)
 	names := map[string]string{"state": "StatusView", "measurement": "MeasuredView", "alarms": "AlarmsView", "now": "Now"}
 	for range len(names) {
 		name, data, _ := bytes.Cut(bytes.TrimSuffix(bytes.TrimPrefix(<-c, []byte("event: ")), []byte("\n\n")), []byte("\ndata: "))

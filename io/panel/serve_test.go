@@ -287,19 +287,33 @@ func TestSlowClientIsLetGo(t *testing.T) {
 	}
 }
 
+// Screens elsewhere cannot take the places of those at the machine, nor these
+// everything there is.
 func TestTooManyStreams(t *testing.T) {
-	_, _, address, _, _ := serve(t)
-	for range mostClients {
-		_, closeIt := events(t, address)
-		defer closeIt()
-	}
-	resp, err := http.Get("http://" + address + "/api/v1/events")
+	view, err := ListenView("127.0.0.1:0", "", "")
 	if err != nil {
 		t.Fatal(err)
 	}
-	resp.Body.Close()
-	if resp.StatusCode != 503 || resp.Header.Get("Retry-After") == "" {
-		t.Errorf("stream %d: %s", mostClients+1, resp.Status)
+	tcp, err := Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _ := fresh()
+	serveOn(t, s, view, tcp)
+	eventually(t, "the panel is open", func() bool { s.stream.mu.Lock(); defer s.stream.mu.Unlock(); return s.stream.open })
+	for _, address := range []string{view.Addr().String(), tcp.Addr().String()} {
+		for range mostClients {
+			_, closeIt := events(t, address)
+			defer closeIt()
+		}
+		resp, err := http.Get("http://" + address + "/api/v1/events")
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		if resp.StatusCode != 503 || resp.Header.Get("Retry-After") == "" {
+			t.Errorf("stream %d: %s", mostClients+1, resp.Status)
+		}
 	}
 }
 
@@ -345,7 +359,7 @@ func BenchmarkFiftyWatchers(b *testing.B) {
 		go func(c chan []byte) {
 			for range c {
 			}
-		}(s.stream.join())
+		}(s.stream.join(true))
 	}
 	b.ReportAllocs()
 	for b.Loop() {

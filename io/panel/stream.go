@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	mostClients  = 50
+	mostClients  = 50 // at the machine, and as many elsewhere: those cannot take the places of these
 	clientFrames = 32 // that may wait for a client before it is let go
 	frameTime    = 5 * time.Second
 )
@@ -28,12 +28,12 @@ type stream struct {
 
 	mu      sync.Mutex
 	open    bool
-	clients map[chan []byte]struct{}
-	slow    uint64 // clients that were let go
+	clients map[chan []byte]bool // whether it is at the machine
+	slow    uint64               // clients that were let go
 }
 
 func newStream(last *atomic.Pointer[seen]) *stream {
-	return &stream{last: last, events: record.NewQueue[record.EventView](256), wake: make(chan struct{}, 1), clients: make(map[chan []byte]struct{})}
+	return &stream{last: last, events: record.NewQueue[record.EventView](256), wake: make(chan struct{}, 1), clients: make(map[chan []byte]bool)}
 }
 
 // note takes what happened in a scan. It never waits for a client.
@@ -154,10 +154,16 @@ func (p *picture) alarms() []byte { return frame("alarms", p.list) }
 func (p *picture) now() []byte    { return frame("now", say.Of(&p.view, &p.list)) }
 
 // join adds a client and gives it what stands now; nil if there is no room.
-func (t *stream) join() chan []byte {
+func (t *stream) join(here bool) chan []byte {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if !t.open || len(t.clients) == mostClients {
+	likewise := 0
+	for _, at := range t.clients {
+		if at == here {
+			likewise++
+		}
+	}
+	if !t.open || likewise == mostClients {
 		return nil
 	}
 	c := make(chan []byte, clientFrames)
@@ -168,7 +174,7 @@ func (t *stream) join() chan []byte {
 		c <- p.alarms()
 		c <- p.now()
 	}
-	t.clients[c] = struct{}{}
+	t.clients[c] = here
 	return c
 }
 
@@ -187,7 +193,7 @@ func (t *stream) serve(w http.ResponseWriter, r *http.Request) {
 		fail(w, r, http.StatusMethodNotAllowed, "the stream takes GET only")
 		return
 	}
-	c := t.join()
+	c := t.join(local(r))
 	if c == nil {
 		w.Header().Set("Retry-After", "5")
 		fail(w, r, http.StatusServiceUnavailable, "too many streams are open, or the daemon is ending")
