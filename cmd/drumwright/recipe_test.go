@@ -84,3 +84,31 @@ func TestRecipeCommands(t *testing.T) {
 		t.Errorf("history: %s", text)
 	}
 }
+
+// Whatever name a recipe is asked for by, no file but a recipe of the folder is read
+// or written.
+func FuzzRecipeName(f *testing.F) {
+	for _, n := range []string{"plain", "plain.yaml", "../plain", "/etc/passwd", "a/b", ".versions", "..", "a\\b", "a\x00b", " ", "..yaml", "über", strings.Repeat("x", 300)} {
+		f.Add(n)
+	}
+	dir := f.TempDir()
+	folder, find := &recipeFolder{dir: dir, now: time.Now}, recipesIn(dir)
+	if err := os.WriteFile(filepath.Join(filepath.Dir(dir), "outside.yaml"), []byte("recipe: outside"), 0o600); err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, name string) {
+		path, err := folder.path(name)
+		if err == nil && (filepath.Dir(path) != dir || filepath.Ext(path) != ".yaml" || strings.HasPrefix(filepath.Base(path), ".")) {
+			t.Errorf("%q would be written to %s", name, path)
+		}
+		if r, err := find(name); err == nil {
+			t.Errorf("%q finds %+v in an empty folder", name, r)
+		}
+		if b, err := folder.Version(name); err == nil {
+			t.Errorf("%q is a version: %q", name, b)
+		}
+		if list, err := folder.Versions(name); err == nil && len(list) > 0 {
+			t.Errorf("%q has versions: %v", name, list)
+		}
+	})
+}
