@@ -208,7 +208,7 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 	defer mqtt.Close()
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Stale: time.Hour})
 	var tapes *recorder
-	p := rehearsal.Plan{Machine: m, Recipe: r, Seed: seed, Batches: o.batches, Mismatch: registers.Drawn(seed), Sinks: []control.Sink{keep, mqtt, metrics},
+	p := rehearsal.Plan{Machine: m, Recipe: r, Seed: seed, Batches: o.batches, Mismatch: registers.Drawn(seed), Sinks: []control.Sink{keep, seldom{mqtt, m}, seldom{metrics, m}},
 		Wire: registers.WireFaults{Share: lostReplies, Seed: seed}, Restored: control.Restored{LastBatch: restored.LastBatch},
 		DayS: 3600 * o.hours, AfterS: 600, MaxS: 3600*o.hours + 7200*float64(o.batches+1),
 		Tape: func(c *control.Controller) control.Tape {
@@ -272,6 +272,20 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 		res.wrong("day %d: the journal dropped %d events and %d samples, refused %d rows", day+1, s.DroppedEvents, s.DroppedSamples, s.Refused)
 	}
 	return nil
+}
+
+// seldom hands on the scans with events and one of each second of the others. For a
+// sink that keeps the last scan for others to fetch: in lockstep hundreds of scans go
+// by in the time that somebody fetches one, and each would be copied for nobody.
+type seldom struct {
+	to control.Sink
+	m  *profiles.Machine
+}
+
+func (s seldom) Put(r *record.Scan) {
+	if each := uint64(max(1, 1/float64(s.m.Scan.PeriodS))); r.NumEvents > 0 || r.N%each == 0 {
+		s.to.Put(r)
+	}
 }
 
 // explain holds the trips of a day against its fault.
