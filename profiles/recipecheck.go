@@ -17,6 +17,13 @@ func (s *source) checkRecipe(r *Recipe) {
 	if n := r.Name; n != "" && (len(n) > longest || n[0] == '.' || strings.TrimSpace(n) != n || strings.ContainsFunc(n, notInName)) {
 		s.fault("recipe", shown(n), fmt.Sprintf("up to %d characters on one line, without / and \\, not beginning with a point", longest), "choose a plain name; coffee and note have room for more")
 	}
+	// Lessons are kept under the coffee, and all of this is printed on terminals.
+	if c := r.Coffee; len(c) > 200 || strings.ContainsFunc(c, func(x rune) bool { return !unicode.IsPrint(x) }) {
+		s.fault("coffee", shown(c), "up to 200 bytes on one line, of signs that can be printed", "write it shorter or plainer; note has room for more")
+	}
+	if n := r.Note; strings.ContainsFunc(n, func(x rune) bool { return x != '\n' && !unicode.IsPrint(x) }) {
+		s.fault("note", shown(n), "lines of signs that can be printed", "write it plainer")
+	}
 	s.checkCurve(r)
 	s.checkStages(r)
 	s.checkDrop(r)
