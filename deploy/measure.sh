@@ -5,9 +5,9 @@
 # Each case takes that long (default 300): idle, busy (another core spins), small
 # (GOMAXPROCS=1 and 64 MiB), fast (10 ms scan), roast (from the charge on, in real time,
 # on a machine that begins warm; 300 s at most, before the roast is over), watched (the
-# same roast, and 50 screens that come and go all the while: how
-# late scans are with them against without). Needs Go or DRUMWRIGHT=path of the program,
-# and curl; strace for counting syncs. It speaks to its own daemon only, over a socket of
+# same roast, and 50 screens that come and go all the while: how late scans are with
+# them against without). Needs Go or DRUMWRIGHT=path of the program, and curl; strace for
+# counting syncs. It speaks to its own daemon only, over a socket of
 # its own, never to one that serves a machine here; ports 25020, 21883 and 28420 of the
 # loopback must be free. Compare only what was measured in one run, and look at the load
 # it states.
@@ -67,19 +67,28 @@ screens() {
   done
 }
 
-# compared reads turns of screens and says how they differ. A turn's lateness is the
-# mean of its scans; a turn with and the one without beside it give one ratio.
+# compared reads turns of screens and says how they differ. Quantiles are within the
+# daemon's bounds by the rule of three; what is beyond them is the other programs' doing
+# as often as not, so the mean of a turn is held against the one beside it only.
 compared() {
   awk -v bounds="$1" '
-    {k = (NF - 1) / 2; n = $(2 + k) - $2; mean[$1] = ($(3 + k) - $3) / n; scans[$1] += n; sum[$1] += $(3 + k) - $3
-     for (i = 1; i <= k - 2; i++) at[$1, i] += $(3 + k + i) - $(3 + i)
+    function q(arm, x,  i, lo) {
+      for (i = 1; i <= m; i++) if (at[arm, i] >= x * scans[arm]) {
+        lo = i > 1 ? at[arm, i - 1] : 0
+        if (le[i] == "+Inf") return 1000 * le[i - 1]
+        return 1000 * (le[i - 1] + (le[i] - le[i - 1]) * (at[arm, i] > lo ? (x * scans[arm] - lo) / (at[arm, i] - lo) : 1))
+      }
+    }
+    {k = (NF - 1) / 2; m = k - 2; n = $(2 + k) - $2; mean[$1] = ($(3 + k) - $3) / n; scans[$1] += n; sum[$1] += $(3 + k) - $3
+     for (i = 1; i <= m; i++) at[$1, i] += $(3 + k + i) - $(3 + i)
      if (NR % 2 == 0) ratio[++turns] = mean["with"] / mean["without"]}
-    function p(arm, q, i) {for (i = 1; i <= k - 2; i++) if (at[arm, i] >= q * scans[arm]) return le[i] == "+Inf" ? "more than " 1000 * le[i - 1] : "at most " 1000 * le[i]}
-    END {split(bounds, le, " ")
+    END {split(bounds, le, " "); le[0] = 0
       for (i = 1; i <= turns; i++) for (j = i; j > 1 && ratio[j] < ratio[j - 1]; j--) {x = ratio[j]; ratio[j] = ratio[j - 1]; ratio[j - 1] = x}
-      m = turns % 2 ? ratio[(turns + 1) / 2] : (ratio[turns / 2] + ratio[turns / 2 + 1]) / 2
-      for (a = 0; a < 2; a++) {arm = a ? "with" : "without"; printf "       %-7s 50 screens: %d scans, late by %.3f ms in the mean; half %s ms, 99 of 100 %s ms\n", arm, scans[arm], 1000 * sum[arm] / scans[arm], p(arm, 0.5), p(arm, 0.99)}
-      printf "       lateness with against without: %.2f in the middle of %d turns, %.2f to %.2f\n", m, turns, ratio[1], ratio[turns]}'
+      middle = turns % 2 ? ratio[(turns + 1) / 2] : (ratio[turns / 2] + ratio[turns / 2 + 1]) / 2
+      for (a = 0; a < 2; a++) {arm = a ? "with" : "without"
+        printf "       %-7s 50 screens: %d scans, half at most %.3f ms late, nine of ten %.3f, 99 of 100 %.1f, mean %.3f\n", arm, scans[arm], q(arm, 0.5), q(arm, 0.9), q(arm, 0.99), 1000 * sum[arm] / scans[arm]}
+      printf "       with against without: half %.2f, nine of ten %.2f, 99 of 100 %.2f; means of %d turns %.2f in the middle, %.2f to %.2f\n",
+        q("with", 0.5) / q("without", 0.5), q("with", 0.9) / q("without", 0.9), q("with", 0.99) / q("without", 0.99), turns, middle, ratio[1], ratio[turns]}'
 }
 
 one() {
