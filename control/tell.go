@@ -19,6 +19,7 @@ type told struct {
 	slow     bool   // the run-down has been called slow
 	noWarm   string // what stands in the way of new roasts, as a sentence
 	noCharge string // the same for their beans
+	onlyWarm string // the same before beans are at hand
 }
 
 // dropSoon announces the drop, nearest first. How long it takes yet is told beside
@@ -56,7 +57,6 @@ func (c *Controller) crackNear() bool {
 // tell is what the operator does next.
 func (c *Controller) tell(rec *record.Scan) string {
 	const emptyIt = "Beans may still be in the drum: let them out, then say that they are dropped."
-	const onlyProofs = "Warm for proof tests only: do not charge."
 	img, r := &c.img, &c.roast
 	if c.restarted() {
 		return c.tellRestart()
@@ -97,13 +97,15 @@ func (c *Controller) tell(rec *record.Scan) string {
 			return "The machine is hot or cannot be read. Look into the drum first; then cool it down with stop, or warm it."
 		case c.facts.NoWarm:
 			return c.told.noWarm
+		case c.facts.NoCharge:
+			return c.told.onlyWarm
 		case c.recipe == nil:
 			return "Load a recipe and start warming at the machine."
 		}
 		return "Start warming at the machine."
 	case batch.Warming:
 		if c.facts.NoCharge {
-			return onlyProofs
+			return c.told.onlyWarm
 		}
 		if c.facts.DoorOpen {
 			return "Shut the discharge door."
@@ -117,7 +119,7 @@ func (c *Controller) tell(rec *record.Scan) string {
 		case c.facts.DoorOpen:
 			return "Shut the discharge door before you charge."
 		case c.facts.NoCharge:
-			return onlyProofs
+			return c.told.onlyWarm
 		case c.gateSpent:
 			return "No beans were seen to come: shut the gate, or say charged if they are in."
 		}

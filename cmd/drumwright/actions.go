@@ -39,11 +39,12 @@ func (w *witness) truth(s *registers.Server) []byte {
 		LastHeatS       float64 `json:"last_heat_s"` // 0 = never
 		ContactorClosed bool    `json:"contactor_closed"`
 		DrumTurning     bool    `json:"drum_turning"`
+		DrumRPM         float64 `json:"drum_rpm"`
 		AirKgPerS       float64 `json:"air_kg_per_s"`
 		BeansKg         float64 `json:"beans_kg"` // in the drum
 		BeanC           float64 `json:"bean_c"`   // of the beans; means nothing without
 		SkinC           float64 `json:"skin_c"`
-	}{t.TimeS, t.AirHeaterW + t.RadiantW, math.Float64frombits(w.heatS.Load()), t.ContactorClosed, t.DrumTurning, t.AirKgPerS, t.BeansKg, t.BeanC, t.SkinC})
+	}{t.TimeS, t.AirHeaterW + t.RadiantW, math.Float64frombits(w.heatS.Load()), t.ContactorClosed, t.DrumTurning, t.DrumRPM, t.AirKgPerS, t.BeansKg, t.BeanC, t.SkinC})
 	if err != nil {
 		return []byte(err.Error())
 	}
@@ -94,6 +95,16 @@ func actOn(s *registers.Server, out io.Writer, words []string) (err error) {
 		s.PressReset(true)
 		time.AfterFunc(time.Second, func() { s.PressReset(false) })
 		return nil
+	case verb == "touch" && len(args) == 2:
+		return touch(s, args[0], args[1], false)
+	case verb == "touch" && len(args) == 3 && args[1] == "by":
+		return touch(s, args[0], args[2], true)
+	case verb == "release" && len(args) == 1:
+		i, err := inputOf(args[0])
+		if err == nil {
+			s.Release(i)
+		}
+		return err
 	case verb == "fault" && len(args) == 1:
 		if args[0] == "unit_silent" {
 			if err := s.Silence(point.Bean, true); err != nil {
@@ -114,5 +125,33 @@ func actOn(s *registers.Server, out io.Writer, words []string) (err error) {
 		}
 		return nil
 	}
-	return fmt.Errorf("not understood: charge GRAMS MOISTURE, drop, empty, reset, fault NAME, clear NAME, faults, truth")
+	return fmt.Errorf("not understood: charge GRAMS MOISTURE, drop, empty, reset, touch POINT VALUE, touch POINT by CHANGE, release POINT, fault NAME, clear NAME, faults, truth")
+}
+
+// touch makes an input show a value in the unit of its role, or so much more than now.
+func touch(s *registers.Server, name, text string, more bool) error {
+	i, err := inputOf(name)
+	if err != nil {
+		return err
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return fmt.Errorf("%q is no number; write touch bean 0, or touch bean by 9 for 9 K more than now", text)
+	}
+	if more {
+		var r plant.Readings
+		s.With(func(m *plant.Machine) { r = m.Readings() })
+		now, _ := registers.Shown(i, &r)
+		v += now
+	}
+	s.Touch(i, v)
+	return nil
+}
+
+func inputOf(name string) (point.Input, error) {
+	i, ok := point.InputNamed(name)
+	if !ok {
+		return 0, fmt.Errorf("no input is called %q; drumwright check lists those of the machine", name)
+	}
+	return i, nil
 }

@@ -92,65 +92,85 @@ type truth struct {
 	LastHeatS       float64 `json:"last_heat_s"`
 	ContactorClosed bool    `json:"contactor_closed"`
 	DrumTurning     bool    `json:"drum_turning"`
+	DrumRPM         float64 `json:"drum_rpm"`
 	AirKgPerS       float64 `json:"air_kg_per_s"`
 	BeansKg         float64 `json:"beans_kg"`
 }
 
-// newBench starts a warm machine that is scale times faster than life. The
-// journal is a path, or a name in the folder of the bench.
-func newBench(t *testing.T, scale int, journal string) *bench {
+// emptyBench is a folder with nothing in it, and the names of what will be.
+func emptyBench(t *testing.T) *bench {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "dw") // short: a socket's path has little room
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { os.RemoveAll(dir) })
-	b := &bench{T: t, dir: dir, file: filepath.Join(dir, "machine.yaml"), socket: filepath.Join(dir, "api"), journal: journal}
-	if !filepath.IsAbs(journal) {
-		b.journal = filepath.Join(dir, journal)
-	}
-	_, port, _ := net.SplitHostPort(peertest.FreeAddress(t))
-	_, nobody, _ := net.SplitHostPort(peertest.FreeAddress(t))
-	b.copy("machines/heron-1000.yaml", b.file, "port: 15020", "port: "+port, "time_scale: 1 ", fmt.Sprintf("time_scale: %d ", scale), "soak: 60 s", "soak: 5 s",
-		"listen: 127.0.0.1:8420", "listen: "+b.socket, "journal: drumwright.db", "journal: "+b.journal,
-		"tcp://127.0.0.1:1883", "tcp://127.0.0.1:"+nobody) // the broker is gone all the time
-	if err := os.Mkdir(filepath.Join(dir, "recipes"), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	b.copy("recipes/harbour-medium.yaml", filepath.Join(dir, "recipes", "harbour-medium.yaml"))
-	m, err := profiles.LoadMachine(b.file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		for _, folder := range lockFolders() {
-			os.Remove(filepath.Join(folder, lockName(&m.BusList[0].BusFile)))
-		}
-	})
-	b.heartbeatS = registers.ParamsFor(m).HeartbeatS
-
-	in, stdin, err := os.Pipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	stdout, out, err := os.Pipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	start(t, in, out, nil, "plant", b.file, "--time-scale", fmt.Sprint(scale), "--warm", "185")
-	in.Close()
-	out.Close()
-	t.Cleanup(func() { stdin.Close(); stdout.Close() })
-	b.in, b.out = stdin, bufio.NewReader(stdout)
-	if line, err := b.out.ReadString('\n'); err != nil || !strings.HasPrefix(line, "bus gateway:") {
-		t.Fatalf("the machine says %q: %v", line, err)
-	}
+	b := &bench{T: t, dir: dir, file: filepath.Join(dir, "machine.yaml"), socket: filepath.Join(dir, "api"), journal: filepath.Join(dir, "drumwright.db")}
 	b.web = &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{
 		DisableKeepAlives: true, // every answer is of the process that lives now
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 			return new(net.Dialer).DialContext(ctx, "unix", b.socket)
 		}}}
 	return b
+}
+
+// newBench starts a warm machine that is scale times faster than life. The
+// journal is a path, or a name in the folder of the bench.
+func newBench(t *testing.T, scale int, journal string) *bench {
+	t.Helper()
+	b := emptyBench(t)
+	b.journal = journal
+	if !filepath.IsAbs(journal) {
+		b.journal = filepath.Join(b.dir, journal)
+	}
+	_, port, _ := net.SplitHostPort(peertest.FreeAddress(t))
+	_, nobody, _ := net.SplitHostPort(peertest.FreeAddress(t))
+	b.copy("machines/heron-1000.yaml", b.file, "port: 15020", "port: "+port, "time_scale: 1 ", fmt.Sprintf("time_scale: %d ", scale), "soak: 60 s", "soak: 5 s",
+		"listen: 127.0.0.1:8420", "listen: "+b.socket, "journal: drumwright.db", "journal: "+b.journal,
+		"tcp://127.0.0.1:1883", "tcp://127.0.0.1:"+nobody) // the broker is gone all the time
+	if err := os.Mkdir(filepath.Join(b.dir, "recipes"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	b.copy("recipes/harbour-medium.yaml", filepath.Join(b.dir, "recipes", "harbour-medium.yaml"))
+	m, err := profiles.LoadMachine(b.file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.heartbeatS = registers.ParamsFor(m).HeartbeatS
+	b.build("--time-scale", fmt.Sprint(scale), "--warm", "185")
+	return b
+}
+
+// build starts the simulated machine of the file.
+func (b *bench) build(args ...string) *child {
+	b.Helper()
+	in, stdin, err := os.Pipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	stdout, out, err := os.Pipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	c := start(b.T, in, out, nil, append([]string{"plant", b.file}, args...)...)
+	in.Close()
+	out.Close()
+	b.Cleanup(func() { stdin.Close(); stdout.Close() })
+	m, err := profiles.LoadMachine(b.file)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() {
+		for _, folder := range lockFolders() {
+			os.Remove(filepath.Join(folder, lockName(&m.BusList[0].BusFile)))
+		}
+	})
+	b.heartbeatS = registers.ParamsFor(m).HeartbeatS
+	b.in, b.out = stdin, bufio.NewReader(stdout)
+	if line, err := b.out.ReadString('\n'); err != nil || !strings.HasPrefix(line, "bus gateway:") {
+		b.Fatalf("the machine says %q: %v", line, err)
+	}
+	return c
 }
 
 // copy writes a shipped example with some of its words exchanged.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -26,8 +27,7 @@ type calibrateOptions struct {
 	who, method        string
 	ice, boil          []float64
 	pressure, altitude float64
-	at                 []string
-	turns              []string
+	at, turns, read    []string
 	heaterFlags
 	days, putOff     int
 	why              string
@@ -62,9 +62,11 @@ which it counts, and proposes the change of the machine file. A finding counts o
 while the machine file holds it, within its uncertainty; without a measurement
 calibrate proposes the change that the last one asks for once more. ITEM is
 
-  a probe, such as bean  --ice READING, --boil READING with --pressure hPa (at the
-                         place, not reduced to sea level) or --altitude M, and
-                         --at READING=REFERENCE±U beside a better thermometer
+  a probe, such as bean  --read ice, --read boil with --pressure hPa (at the place,
+                         not reduced to sea level) or --altitude M, and --read
+                         REFERENCE±U beside a better thermometer: it is read in each,
+                         with the daemon stopped. Readings taken otherwise are given
+                         as --ice READING, --boil READING, --at READING=REFERENCE±U
   drum                   --at HZ=SPEED±U in mm/s by tachometer, or
                          --turns HZ=TURNS/SECONDS, at two frequencies or more
   flow                   --at HZ=FLOW±U in kg/h, rising, at two or more
@@ -75,16 +77,17 @@ calibrate proposes the change that the last one asks for once more. ITEM is
 A calibration that is overdue keeps beans out, 30 days after the day until which it
 counts. --put-off DAYS --why REASON lets it wait, in your name.
 
-Readings are repeated: give --ice and --boil several times. ± covers about 95 %;
+Readings are repeated: give --read ice and --read boil several times. ± covers about 95 %;
 +- will do for ±. Nothing is written into the machine file before you say yes.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.run(args[0], args[1], cmd.InOrStdin(), cmd.OutOrStdout())
+			return o.run(cmd.Context(), args[0], args[1], cmd.InOrStdin(), cmd.OutOrStdout())
 		},
 	}
 	f := c.Flags()
 	f.StringVar(&o.who, "who", "", "your name, kept with the record")
 	f.StringVar(&o.method, "method", "", "how it was measured and with what, kept with the record; default from the flags")
+	f.StringArrayVar(&o.read, "read", nil, "read the probe in a bath: ice, boil, or the reference's °C±U; may be repeated")
 	f.Float64SliceVar(&o.ice, "ice", nil, "reading in stirred melting ice, °C, may be repeated")
 	f.Float64SliceVar(&o.boil, "boil", nil, "reading in boiling water, °C, may be repeated")
 	f.Float64Var(&o.pressure, "pressure", 0, "air pressure at the place, hPa")
@@ -114,7 +117,7 @@ type calibrated struct {
 	flow         []flowPoint
 }
 
-func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) error {
+func (o *calibrateOptions) run(ctx context.Context, name, item string, in io.Reader, w io.Writer) error {
 	if o.days < 0 {
 		return exitError{codeInput, fmt.Errorf("--days is %d, allowed is 0 or more", o.days)}
 	}
@@ -122,9 +125,10 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	if err != nil {
 		return err
 	}
+	p := newTerminal(in, w)
 	if !o.measures() && o.putOff == 0 && o.why == "" {
 		if last := lastFound(m, item, o.simulate || played(m)); last != nil {
-			return o.propose(m, last, in, w)
+			return o.propose(ctx, m, last, &p)
 		}
 	}
 	if strings.TrimSpace(o.who) == "" {
@@ -132,6 +136,11 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	}
 	if o.putOff != 0 || o.why != "" {
 		return o.wait(m, item, w)
+	}
+	if len(o.read) > 0 {
+		if err := o.readBaths(ctx, m, item, &p); err != nil {
+			return err
+		}
 	}
 	c, err := o.workOut(m, item)
 	if err != nil {
@@ -157,12 +166,12 @@ func (o *calibrateOptions) run(name, item string, in io.Reader, w io.Writer) err
 	fmt.Fprintln(w, c.text)
 	until, _ := kept.Until()
 	printWrapped(w, "", fmt.Sprintf("Method: %s. Kept in %s, counts until %s.", c.method, m.Telemetry.Journal, until.Format(time.DateOnly)))
-	return o.propose(m, &kept, in, w)
+	return o.propose(ctx, m, &kept, &p)
 }
 
 // measures reports whether a measurement was given.
 func (o *calibrateOptions) measures() bool {
-	return len(o.ice)+len(o.boil)+len(o.at)+len(o.turns) > 0 || o.heaterFlags != heaterFlags{}
+	return len(o.read)+len(o.ice)+len(o.boil)+len(o.at)+len(o.turns) > 0 || o.heaterFlags != heaterFlags{}
 }
 
 // lastFound is the last calibration of an item that the journal keeps, nil for none.
@@ -179,24 +188,24 @@ func lastFound(m *profiles.Machine, item string, simulated bool) *record.Commiss
 
 // propose says what the machine file needs so that it holds what was found, and
 // writes it there if the person wants it.
-func (o *calibrateOptions) propose(m *profiles.Machine, c *record.Commissioned, in io.Reader, w io.Writer) error {
+func (o *calibrateOptions) propose(ctx context.Context, m *profiles.Machine, c *record.Commissioned, p *terminal) error {
 	differs, edits := notHeld(m, c)
 	if differs == "" {
-		fmt.Fprintln(w, "The machine file holds it and needs no change.")
+		p.say("The machine file holds it and needs no change.")
 		return nil
 	}
-	printWrapped(w, "", upperFirst(differs)+".")
+	p.say("%s", wrapped("", upperFirst(differs)+"."))
 	if len(edits) == 0 {
 		return nil
 	}
-	fmt.Fprintln(w, "\nFor the machine file:")
+	p.say("\nFor the machine file:")
 	for _, e := range edits {
-		fmt.Fprintf(w, "  %s: %s\n", e.Path, e.Value)
+		p.say("  %s: %s", e.Path, e.Value)
 		for _, l := range e.Lines {
-			fmt.Fprintf(w, "    %s\n", l)
+			p.say("    %s", l)
 		}
 	}
-	return keepEdits(m, edits, o.accept, in, w)
+	return keepEdits(ctx, m, edits, o.accept, p)
 }
 
 func (o *calibrateOptions) workOut(m *profiles.Machine, item string) (*calibrated, error) {
@@ -265,7 +274,7 @@ func (o *calibrateOptions) probe(m *profiles.Machine, i point.Input) (*calibrate
 	}
 	l, err := calibrate.FitLine(points)
 	if err != nil {
-		return nil, fmt.Errorf("%w: give --ice, --boil or --at", err)
+		return nil, fmt.Errorf("%w: give --read, --ice, --boil or --at", err)
 	}
 	const useC = 200.0 // where a roast is decided
 	at200, u := l.At(useC)
@@ -289,64 +298,6 @@ func (o *calibrateOptions) probe(m *profiles.Machine, i point.Input) (*calibrate
 func together(u float64, n int) float64 { return u * math.Sqrt(float64(n)) }
 
 func figure6(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
-
-func (o *calibrateOptions) drum(m *profiles.Machine) (*calibrated, error) {
-	var points []calibrate.Point
-	method := "tachometer"
-	for _, text := range o.at {
-		p, err := comparison(text)
-		if err != nil {
-			return nil, err
-		}
-		points = append(points, p)
-	}
-	for _, text := range o.turns {
-		method = "counted turns"
-		s := turnsText.FindStringSubmatch(text)
-		if s == nil {
-			return nil, fmt.Errorf("--turns %q: write HZ=TURNS/SECONDS, such as 50=20/39.6", text)
-		}
-		hz, n, t := number(s[1]), number(s[2]), number(s[3])
-		if !(hz > 0 && n > 0 && t > 0) {
-			return nil, fmt.Errorf("--turns %q: all three must be above 0", text)
-		}
-		v := 2 * math.Pi * 1000 * float64(m.Drum.RadiusM) * n / t
-		points = append(points, calibrate.Point{Read: hz, True: v, U: v * handS / t})
-	}
-	k, u, err := calibrate.FitRatio(points)
-	if err != nil {
-		return nil, fmt.Errorf("drum: %w; give --at or --turns", err)
-	}
-	c := &calibrated{value: k, u: u, unit: "mm/s/Hz", method: method, text: fmt.Sprintf("drum: %.4f ± %.4f mm/s per Hz; the machine file has %.4f.", k, u, m.SkinMMPerSPerHz())}
-	return c, nil
-}
-
-// handS is how closely a stopwatch is started and stopped by hand, s (common
-// practice, no source).
-const handS = 0.3
-
-func (o *calibrateOptions) flow(m *profiles.Machine) (*calibrated, error) {
-	if len(o.at) < 2 {
-		return nil, errors.New("flow: give --at HZ=FLOW±U at two blower frequencies or more")
-	}
-	c := &calibrated{unit: "kg/h", method: "measured cold"}
-	last := calibrate.Point{Read: -1, True: -1}
-	for _, text := range o.at {
-		p, err := comparison(text)
-		if err != nil {
-			return nil, err
-		}
-		if p.Read <= last.Read || p.True <= last.True {
-			return nil, fmt.Errorf("flow: %s does not rise from the point before it: give them in rising order", text)
-		}
-		last = p
-		c.flow = append(c.flow, flowPoint{p.Read, p.True, p.U})
-		c.text += fmt.Sprintf("%.4g Hz: %.4g ± %.2g kg/h\n", p.Read, p.True, p.U)
-		c.value, c.u = p.True, p.U
-	}
-	c.text = strings.TrimSpace(c.text)
-	return c, nil
-}
 
 const numeral = `([-+]?[0-9]+(?:[.,][0-9]+)?)`
 

@@ -118,6 +118,11 @@ func (x *commissionItem) judge(m *profiles.Machine, hash string, now time.Time) 
 // than life. What is found on it is marked so, and counts for it alone.
 func played(m *profiles.Machine) bool { return m.Simulation.TimeScale > 1 }
 
+// lifelike is how long a time at the machine lasts for who stands beside it.
+func lifelike(m *profiles.Machine, d time.Duration) time.Duration {
+	return time.Duration(float64(d) / max(1, m.Simulation.TimeScale))
+}
+
 // commissionLacks names what is still to be done before beans are heated, "" for
 // nothing.
 func commissionLacks(items []commissionItem) string {
@@ -255,5 +260,5 @@ func (x *commissionItem) command(m *profiles.Machine) string {
 		}
 		return "drumwright trial " + m.File + " --who NAME --beans WHICH --out FILE, cold, at the glass"
 	}
-	return calibrate + "--ice READING --boil READING --altitude M"
+	return calibrate + "--read ice --read boil --altitude M, with the daemon stopped"
 }

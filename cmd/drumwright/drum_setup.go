@@ -3,9 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"drumwright/control/drum"
 	"drumwright/profiles"
@@ -21,11 +23,11 @@ type drumInputs struct {
 }
 
 // Uncertainties of figures that a machine file states without one. Lengths:
-// a rule held by hand. Speed: a tachometer with a worn mark; a plate with an
-// unknown slip. Each is a judgement and can be given instead.
+// a rule held by hand. Speed that nobody is known to have measured: as a plate with
+// an unknown slip. Each is a judgement and can be given instead.
 const (
 	radiusU, lengthU, paddleU, shaftU = 1.0, 2.0, 1.0, 0.5
-	measuredShareU, plateShareU       = 0.01, 0.03
+	plateShareU                       = 0.03
 	batchShareU                       = 0.005
 )
 
@@ -141,7 +143,13 @@ func (d *drumInputs) fromMachine(m *profiles.Machine) {
 	s.RadiusMM, s.LengthMM = mm(m.Drum.RadiusM, radiusU), mm(m.Drum.LengthM, lengthU)
 	s.SkinMMSPerHz = drum.Figure{Value: k, Uncertainty: plateShareU * k, Method: "plates of motor and gear; measure it with a tachometer"}
 	if m.Drum.MMPerSPerHz > 0 {
-		s.SkinMMSPerHz = drum.Figure{Value: k, Uncertainty: measuredShareU * k, Method: file + ", measured"}
+		s.SkinMMSPerHz.Method = file + ", no record of how; drumwright calibrate measures it"
+	}
+	if found := lastFound(m, itemDrum, played(m)); found != nil {
+		if differs, _ := notHeld(m, found); differs == "" {
+			s.SkinMMSPerHz.Uncertainty = math.Max(float64(found.Uncertainty), math.Abs(k-float64(found.Value)))
+			s.SkinMMSPerHz.Method = fmt.Sprintf("%s, %s, %s", found.Method, found.Who, found.When.Local().Format(time.DateOnly))
+		}
 	}
 	s.Paddles = m.Drum.Paddles
 	s.PaddleMM, s.ShaftMM = mm(m.Drum.PaddleM, paddleU), mm(m.Drum.ShaftM, shaftU)

@@ -110,7 +110,8 @@ func runFit(ctx context.Context, name string, ids []uint64, o *fitOptions, stdin
 	if err != nil || len(edits) == 0 || o.asJSON && !o.accept {
 		return err
 	}
-	return keepEdits(m, edits, o.accept, stdin, stdout)
+	p := newTerminal(stdin, stdout)
+	return keepEdits(ctx, m, edits, o.accept, &p)
 }
 
 func lastDone(ctx context.Context, j *journal.Reader) ([]uint64, error) {

@@ -1,14 +1,12 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"drumwright/cmd/drumwright/internal/amend"
@@ -19,10 +17,10 @@ import (
 // keepEdits writes changes into the machine file, once a person has said so.
 // The file as it was stays beside it, and each earlier value in it as a comment.
 // What comes out is read and checked as any machine file before it is written.
-func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.Reader, stdout io.Writer) error {
+func keepEdits(ctx context.Context, m *profiles.Machine, edits []amend.Edit, accepted bool, p *terminal) error {
 	before, err := os.ReadFile(m.File)
 	if errors.Is(err, os.ErrNotExist) {
-		fmt.Fprintln(stdout, "The machine is a shipped one and not changed: copy its file first.")
+		p.say("The machine is a shipped one and not changed: copy its file first.")
 		return nil
 	}
 	if err != nil {
@@ -41,13 +39,14 @@ func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.
 		return fmt.Errorf("the changed machine file would not be taken, nothing is written: %w", err)
 	}
 	if !accepted {
-		fmt.Fprintf(stdout, "Write this into %s? Type yes to do it: ", m.File)
-		line, err := bufio.NewReader(stdin).ReadString('\n')
-		if err != nil && line == "" {
-			fmt.Fprintln(stdout)
+		answer, err := p.ask(ctx, fmt.Sprintf("Write this into %s? Type yes to do it:", m.File))
+		if errors.Is(err, errNoInput) {
+			p.say("")
+		} else if err != nil && !errors.Is(err, errEnough) {
+			return err
 		}
-		if strings.TrimSpace(line) != "yes" {
-			fmt.Fprintln(stdout, "Nothing is written.")
+		if answer != "yes" {
+			p.say("Nothing is written.")
 			return nil
 		}
 	}
@@ -66,7 +65,7 @@ func keepEdits(m *profiles.Machine, edits []amend.Edit, accepted bool, stdin io.
 	if err := replaceFile(m.File, after); err != nil {
 		return err
 	}
-	fmt.Fprintf(stdout, "Written. The file as it was: %s. The daemon takes it at its next start.\n", backup)
+	p.say("Written. The file as it was: %s. The daemon takes it at its next start.", backup)
 	return nil
 }
 

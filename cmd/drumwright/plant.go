@@ -32,6 +32,10 @@ It takes an operator's actions as lines on standard input:
   drop               open the discharge door
   empty              empty the cooling tray
   reset              press the reset button for a second
+  touch POINT VALUE  make an input show a value, as one does who warms a probe, puts
+                     it in ice, presses a switch or turns the shaft by hand: touch
+                     bean 0, touch bean by 9, touch cover_closed 0, touch drum_pulses
+                     by 6; release POINT ends it
   fault NAME         inject a fault; clear NAME takes it back; faults lists them
   truth              one line of JSON: heat, contactor, drum and beans as they are`,
 		Args: cobra.ExactArgs(1),

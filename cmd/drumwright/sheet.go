@@ -190,31 +190,50 @@ func decimalsFor(f drum.Figure) int {
 // heatSheet tells of heaters and air.
 func heatSheet(m *profiles.Machine, items []commissionItem) report.Part {
 	p := report.Part{Title: "Heat and air", NewPage: true, Table: report.Table{Head: []string{"figure", "value", "how it was found"}}}
-	found := func(item string) string {
+	add := func(what, value, how string) { p.Table.Rows = append(p.Table.Rows, []string{what, value, how}) }
+	found := func(what, item, value, unit, rest string) {
+		how := "machine file, not measured"
 		for i := range items {
-			if x := &items[i]; x.name == item && x.last != nil {
-				return fmt.Sprintf("%s: %s by %s, %s", x.state, x.last.Method, x.last.Who, x.last.When.Local().Format(time.DateOnly))
+			x := &items[i]
+			if x.name != item || x.last == nil {
+				continue
+			}
+			how = fmt.Sprintf("%s: %s by %s, %s", x.state, x.last.Method, x.last.Who, x.last.When.Local().Format(time.DateOnly))
+			if x.apart == "" && x.last.Uncertainty.Known() {
+				value += fmt.Sprintf(" ± %.2g", float64(x.last.Uncertainty))
 			}
 		}
-		return "machine file, not measured"
+		add(what, value+" "+unit+rest, how)
 	}
-	add := func(what, value, how string) { p.Table.Rows = append(p.Table.Rows, []string{what, value, how}) }
-	add("air heater", fmt.Sprintf("%.0f W at %.0f V", float64(m.Heaters.Air.PowerW), float64(m.Heaters.RatedV)), found(itemAir))
-	add("radiant panels", fmt.Sprintf("%.0f W, at most %.0f %% of it", float64(m.Heaters.Radiant.PowerW), 100*float64(m.Heaters.Radiant.MaxDuty)), found(itemRadiant))
-	add("air flow, usual", fmt.Sprintf("%.3g kg/h", float64(m.Air.Nominal)), found(itemFlow))
+	found("air heater", itemAir, fmt.Sprintf("%.0f", float64(m.Heaters.Air.PowerW)), "W", fmt.Sprintf(" at %.0f V", float64(m.Heaters.RatedV)))
+	found("radiant panels", itemRadiant, fmt.Sprintf("%.0f", float64(m.Heaters.Radiant.PowerW)), "W", fmt.Sprintf(", at most %.0f %% of it", 100*float64(m.Heaters.Radiant.MaxDuty)))
+	found("air flow, usual", itemFlow, fmt.Sprintf("%.3g", float64(m.Air.Nominal)), "kg/h", "")
 	add("probe's lag in the bed", fmt.Sprintf("%.3g s", float64(m.Bed.ProbeLagS)), "machine file; drumwright probe MACHINE --journal finds it from charges")
 	add("heat of drum and what turns with it", fmt.Sprintf("%.0f J/K", float64(m.Bed.DrumHeat)), "machine file; drumwright fit finds it from batches")
 	return p
 }
 
+// processOff is by how much a process may answer otherwise than the machine file's
+// figures make it (common practice, no source).
+const processOff = 0.2
+
 // loopSheet tells what the loops run on and how far each is from oscillating.
 func loopSheet(m *profiles.Machine) report.Part {
-	p := report.Part{Title: "Loops: gains and margins", Note: fmt.Sprintf("Margins on the process that the figures above make; drumwright tune measures it. Ms is the largest sensitivity: %.1f is aimed at, above %.1f is refused.", tune.TargetMs, tune.HighestMs),
+	p := report.Part{Title: "Loops: gains and margins", Note: fmt.Sprintf("Margins on the process that the figures above make; drumwright tune measures it. Ms is the largest sensitivity: %.1f is aimed at, above %.1f is refused. Gains are set and exact; in brackets, the margins if the process answers %.0f %% less or more than that.", tune.TargetMs, tune.HighestMs, 100*processOff),
 		Table: report.Table{Head: []string{"loop", "gain W/K", "integral s", "derivative s", "Ms", "gain margin", "phase margin °", "dead time to spare s"}}}
 	add := func(name, loop string, flowKgPerH, tempC float64) {
 		g, _, _ := control.LoopGains(m, loop, flowKgPerH, tempC)
-		x := tune.MarginsOf(control.LoopProcess(m, loop, flowKgPerH, tempC), g, float64(m.Scan.PeriodS))
-		p.Table.Rows = append(p.Table.Rows, []string{name, sig(g.Kc), sig(g.TiS), sig(g.TdS), sig(x.Ms), sig(x.Gain), sig(x.PhaseDeg), sig(x.DelayS)})
+		var of [3]tune.Margins
+		for i, times := range [...]float64{1, 1 - processOff, 1 + processOff} {
+			h := g
+			h.Kc *= times // as if the process answered so much more
+			of[i] = tune.MarginsOf(control.LoopProcess(m, loop, flowKgPerH, tempC), h, float64(m.Scan.PeriodS))
+		}
+		cell := func(see func(tune.Margins) float64) string {
+			return fmt.Sprintf("%s (%s, %s)", sig(see(of[0])), sig(see(of[1])), sig(see(of[2])))
+		}
+		p.Table.Rows = append(p.Table.Rows, []string{name, sig(g.Kc), sig(g.TiS), sig(g.TdS), cell(func(x tune.Margins) float64 { return x.Ms }), cell(func(x tune.Margins) float64 { return x.Gain }),
+			cell(func(x tune.Margins) float64 { return x.PhaseDeg }), cell(func(x tune.Margins) float64 { return x.DelayS })})
 	}
 	for _, share := range [...]float64{0.7, 1, 1.3} {
 		flow := share * float64(m.Air.Nominal)

@@ -123,6 +123,7 @@ func (o *trialOptions) run(ctx context.Context, name string, in io.Reader, w io.
 			return exitError{codeInput, err}
 		}
 	}
+	p := newTerminal(in, w)
 	var file *trialFile
 	switch {
 	case o.from != "":
@@ -132,7 +133,7 @@ func (o *trialOptions) run(ctx context.Context, name string, in io.Reader, w io.
 	case o.simulate:
 		file, err = o.simulated(ctx, d, m, limits, w)
 	default:
-		file, err = o.atMachine(ctx, d, m, limits, in, w)
+		file, err = o.atMachine(ctx, d, m, limits, p, w)
 	}
 	if err != nil {
 		return err
@@ -154,7 +155,7 @@ func (o *trialOptions) run(ctx context.Context, name string, in io.Reader, w io.
 	if err := o.report(w, file, fit, earlier); err != nil || o.simulate || o.asJSON && !o.accept {
 		return err
 	}
-	return keepEdits(m, []amend.Edit{scheduleEdit(file.Schedule)}, o.accept, in, w)
+	return keepEdits(ctx, m, []amend.Edit{scheduleEdit(file.Schedule)}, o.accept, &p)
 }
 
 // keepMarks saves marks that no law could be fitted to: they took an hour.
@@ -184,7 +185,7 @@ func (o *trialOptions) plan(d *drumInputs, limits drum.SpeedRange, w io.Writer) 
 }
 
 // atMachine makes the trial with a person at the machine.
-func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles.Machine, limits drum.SpeedRange, in io.Reader, w io.Writer) (file *trialFile, err error) {
+func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles.Machine, limits drum.SpeedRange, p terminal, w io.Writer) (file *trialFile, err error) {
 	api, err := dialDaemon(o.address)
 	if err != nil {
 		return nil, err
@@ -195,7 +196,6 @@ func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles
 	if err := o.mayTurn(ctx, api); err != nil {
 		return nil, err
 	}
-	p := newTerminal(in, w)
 	for _, c := range []string{
 		"Isolate the heat at its own switch, lock it off, and see the contactor open. Nothing here replaces that.",
 		"The machine is cold. A clear face plate or sight glass is on; no finger, sleeve or tool can reach the drum.",
@@ -206,7 +206,7 @@ func (o *trialOptions) atMachine(ctx context.Context, d *drumInputs, m *profiles
 	if a, err := p.ask(ctx, "Is all of that so? y or n:", "y", "n"); err != nil || a == "n" {
 		return nil, firstOf(err, errors.New("the trial has not begun: see to it first"))
 	}
-	glass := &atGlass{&p, api, o.who, o.second}
+	glass := &atGlass{&p, api, o.who, lifelike(m, o.second)}
 	file = &trialFile{Trial: o.header(d, m, time.Now())}
 	for _, s := range d.stages {
 		stage, err := o.stage(ctx, glass, d, s, limits)

@@ -154,7 +154,8 @@ func runTune(ctx context.Context, name string, o *tuneOptions, stdin io.Reader, 
 	case o.asJSON && !o.accept:
 		return nil
 	}
-	return keepEdits(m, edits, o.accept, stdin, stdout)
+	p := newTerminal(stdin, stdout)
+	return keepEdits(ctx, m, edits, o.accept, &p)
 }
 
 // jobs are the experiments that the options ask for.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -13,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drumwright/cmd/drumwright/internal/wiring"
+	"drumwright/control"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -138,25 +140,28 @@ func (o *wiringOptions) atMachine(ctx context.Context, m *profiles.Machine, in i
 	if a, err := p.ask(ctx, "Is all of that so? y or n:", "y", "n"); err != nil || a == "n" {
 		return nil, firstOf(err, errors.New("the walk has not begun: see to it first"))
 	}
-	tick := time.NewTicker(seconds(m.Scan.PeriodS))
-	defer tick.Stop()
-	walk, err := wiring.New(m, o.who, p, wallTicks{tick.C})
+	periodS := float64(m.Scan.PeriodS)
+	walk, err := wiring.New(m, o.who, p, wallTicks{control.NewWallClock(periodS, max(1, m.Simulation.TimeScale)), periodS})
 	if err != nil {
 		return nil, err
 	}
 	return walk.Run(ctx)
 }
 
-type wallTicks struct{ c <-chan time.Time }
+// wallTicks is the machine's own time.
+type wallTicks struct {
+	clock   *control.WallClock
+	periodS float64
+}
+
+// mostPassedS bounds what a scan stands for: a person may have taken a minute to
+// answer, in which nothing was driven.
+const mostPassedS = 1.0
 
 // Tick waits for the next scan.
-func (t wallTicks) Tick(ctx context.Context) error {
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-t.c:
-		return nil
-	}
+func (t wallTicks) Tick(ctx context.Context) (passedS float64, err error) {
+	slot, err := t.clock.Next(ctx)
+	return math.Min(mostPassedS, t.periodS*float64(1+slot.Missed)), err
 }
 
 // walker is the person at the terminal.

@@ -13,9 +13,9 @@ func ExampleDrive() {
 		return
 	}
 	v := d.SkinFromHz(58)
-	fmt.Printf("%.0f mm/s, %.1f rpm, Froude %.2f, a pulse every %.2f s\n",
-		v, d.RPMFromSkin(v), d.Froude(v), d.PulsePeriodS(v, 4))
-	// Output: 382 mm/s, 42.2 rpm, Froude 0.17, a pulse every 0.36 s
+	fmt.Printf("%.0f mm/s, %.1f rpm, Froude %.2f\n",
+		v, d.RPMFromSkin(v), d.Froude(v))
+	// Output: 382 mm/s, 42.2 rpm, Froude 0.17
 }
 
 func ExampleFollower() {

@@ -12,9 +12,10 @@ import (
 	"drumwright/safety"
 )
 
-// Clock lets a scan's time pass.
+// Clock lets a scan's time pass and says how much passed at the machine, s: more than
+// a period when the computer is late.
 type Clock interface {
-	Tick(ctx context.Context) error
+	Tick(ctx context.Context) (passedS float64, err error)
 }
 
 // scanner is a machine scanned without a controller: read, judged, written.
@@ -36,18 +37,19 @@ const patience = 5 * time.Second
 
 // scan reads, has the gate judge what is asked, and writes what it permits.
 func (s *scanner) scan(ctx context.Context, ask map[point.Output]float64) error {
-	if err := s.clock.Tick(ctx); err != nil {
+	passedS, err := s.clock.Tick(ctx)
+	if err != nil {
 		return err
 	}
 	period := float64(s.m.Scan.PeriodS)
-	s.nowS += period
+	s.nowS += passedS
 	s.field.Read(ctx, s.nowS, time.Now().Add(patience), &s.img)
 	var w safety.Wishes
 	for o, v := range ask {
 		w.Out[o] = v
 	}
 	if s.m.HasOut[point.Heartbeat] {
-		if s.beatS += period; s.beatS >= float64(max(1, s.m.Out[point.Heartbeat].RefreshScans))*period-1e-9 {
+		if s.beatS += passedS; s.beatS >= float64(max(1, s.m.Out[point.Heartbeat].RefreshScans))*period-1e-9 {
 			s.beatS, s.beat = 0, 1-s.beat
 		}
 		w.Out[point.Heartbeat] = s.beat
@@ -62,11 +64,12 @@ func (s *scanner) scan(ctx context.Context, ask map[point.Output]float64) error 
 
 // look lets time pass reading only; nothing is written.
 func (s *scanner) look(ctx context.Context, seconds float64, each func() bool) error {
-	for t := 0.0; t < seconds; t += float64(s.m.Scan.PeriodS) {
-		if err := s.clock.Tick(ctx); err != nil {
+	for from := s.nowS; s.nowS-from < seconds-1e-9; {
+		passedS, err := s.clock.Tick(ctx)
+		if err != nil {
 			return err
 		}
-		s.nowS += float64(s.m.Scan.PeriodS)
+		s.nowS += passedS
 		s.field.Read(ctx, s.nowS, time.Now().Add(patience), &s.img)
 		if each != nil && !each() {
 			return nil
@@ -78,7 +81,7 @@ func (s *scanner) look(ctx context.Context, seconds float64, each func() bool) e
 // hold lets time pass while the same is asked for; each sees every scan and ends
 // it by returning false.
 func (s *scanner) hold(ctx context.Context, seconds float64, ask map[point.Output]float64, each func() bool) error {
-	for t := 0.0; t < seconds; t += float64(s.m.Scan.PeriodS) {
+	for from := s.nowS; s.nowS-from < seconds-1e-9; {
 		if err := s.scan(ctx, ask); err != nil {
 			return err
 		}

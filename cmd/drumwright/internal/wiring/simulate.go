@@ -134,13 +134,13 @@ type simulatedClock struct {
 }
 
 // Tick moves the machine on by one scan.
-func (c simulatedClock) Tick(ctx context.Context) error {
+func (c simulatedClock) Tick(ctx context.Context) (passedS float64, err error) {
 	if err := c.p.server.Advance(c.periodS); err != nil {
-		return err
+		return 0, err
 	}
 	c.p.watch()
 	if c.p.each != nil {
 		c.p.each(c.p)
 	}
-	return ctx.Err()
+	return c.periodS, ctx.Err()
 }
