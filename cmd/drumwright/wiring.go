@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -14,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drumwright/cmd/drumwright/internal/wiring"
-	"drumwright/control"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -140,8 +138,9 @@ func (o *wiringOptions) atMachine(ctx context.Context, m *profiles.Machine, in i
 	if a, err := p.ask(ctx, "Is all of that so? y or n:", "y", "n"); err != nil || a == "n" {
 		return nil, firstOf(err, errors.New("the walk has not begun: see to it first"))
 	}
-	periodS := float64(m.Scan.PeriodS)
-	walk, err := wiring.New(m, o.who, p, wallTicks{control.NewWallClock(periodS, max(1, m.Simulation.TimeScale)), periodS})
+	tick := time.NewTicker(lifelike(m, seconds(m.Scan.PeriodS)))
+	defer tick.Stop()
+	walk, err := wiring.New(m, o.who, p, &wallTicks{c: tick.C, scale: max(1, m.Simulation.TimeScale), last: time.Now()})
 	if err != nil {
 		return nil, err
 	}
@@ -150,18 +149,25 @@ func (o *wiringOptions) atMachine(ctx context.Context, m *profiles.Machine, in i
 
 // wallTicks is the machine's own time.
 type wallTicks struct {
-	clock   *control.WallClock
-	periodS float64
+	c     <-chan time.Time
+	scale float64
+	last  time.Time
 }
 
-// mostPassedS bounds what a scan stands for: a person may have taken a minute to
+// longestTick bounds what a scan stands for: a person may have taken a minute to
 // answer, in which nothing was driven.
-const mostPassedS = 1.0
+const longestTick = time.Second
 
 // Tick waits for the next scan.
-func (t wallTicks) Tick(ctx context.Context) (passedS float64, err error) {
-	slot, err := t.clock.Next(ctx)
-	return math.Min(mostPassedS, t.periodS*float64(1+slot.Missed)), err
+func (t *wallTicks) Tick(ctx context.Context) (passedS float64, err error) {
+	select {
+	case <-ctx.Done():
+		return 0, ctx.Err()
+	case <-t.c:
+	}
+	passed := min(longestTick, time.Since(t.last))
+	t.last = time.Now()
+	return passed.Seconds() * t.scale, nil
 }
 
 // walker is the person at the terminal.
