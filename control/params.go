@@ -53,7 +53,7 @@ func bedParams(m *profiles.Machine, r *profiles.Recipe) observe.Params {
 	if r.Charge.Moisture > 0 {
 		p.MoistureDB = bean.MoistureDryBasis(float64(r.Charge.Moisture))
 	}
-	p.GasShare, p.GasShareSd = float64(m.Bed.GasShare), float64(m.Bed.GasShareSd)
+	p.GasShare = float64(m.Bed.GasShare)
 	p.ProbeTauS = float64(m.Bed.ProbeLagS)
 	p.StepS = float64(m.Scan.PeriodS)
 	return p
@@ -73,13 +73,13 @@ func ExhaustMostC(m *profiles.Machine) float64 {
 }
 
 // learned brings in what earlier batches have taught about machine and coffee.
-func learned(p observe.Params, r *profiles.Recipe, l *learn.Lessons) observe.Params {
+func learned(p observe.Params, m *profiles.Machine, r *profiles.Recipe, l *learn.Lessons) observe.Params {
 	measured := r.Charge.MoistureKnown
 	if l == nil {
 		l = &learn.Lessons{}
 	}
-	p.CoffeeCov = l.Coffee.Unsure(measured)
-	p.MoistureDB, p.MoistureSdDB, _ = l.Coffee.Moisture(p.MoistureDB, measured)
+	p.Doubt = l.Coffee.Doubt(measured, float64(m.Bed.GasShareSd))
+	p.MoistureDB, p.MoistureSdDB = l.Coffee.Moisture(p.MoistureDB, measured)
 	p.Kinetics = l.Coffee.Kinetics(p.Kinetics)
 	p.LnTau, p.LnTauSd = l.Machine.Probe(p.LnTauSd)
 	p.LnHeat, p.LnHeatSd = l.Path.Heat(p.BatchKg, p.LnHeatSd)

@@ -48,7 +48,7 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 	if c.observing {
 		x := &c.estimate
 		e.TrueC, e.TrueSdC, e.RateKPerS, e.RateSdKPerS = x.BeanC, x.BeanSdC, x.RateKPerS, x.RateSdKPerS
-		e.GreenDB = x.GreenDB
+		e.GreenDB, e.LossDoubt = x.GreenDB, record.LossDoubt(x.Weighing)
 		e.MoistureDB, e.Loss, e.LossSd, e.ProbeLagS, e.HeatFactor = x.MoistureDB, x.LossFraction, x.LossSd, x.TauS, x.HeatFactor
 	}
 	d := &rec.Drum

@@ -199,7 +199,7 @@ func (b *lessonBook) taught(e courseEnd) {
 	if r == nil {
 		return
 	}
-	seen, err := json.Marshal(c.Seen(e.with, bean.MoistureDryBasis(float64(r.Charge.Moisture)), r.Charge.MoistureKnown))
+	seen, err := json.Marshal(c.Seen(e.with, bean.MoistureDryBasis(float64(r.Charge.Moisture)), r.Charge.MoistureKnown, float64(b.m.Bed.GasShareSd)))
 	if err == nil && c.Loss > 0 {
 		err = b.store.SaveSeen(c.Batch, seen)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"drumwright/control"
 	"drumwright/control/learn"
+	"drumwright/control/observe"
 	"drumwright/io/record"
 	"drumwright/profiles"
 )
@@ -103,7 +104,8 @@ func testBook(t *testing.T) (*lessonBook, *memoryStore, *profiles.Recipe, *[]con
 
 func cracked(batch uint64, beanC float64) courseEnd {
 	return courseEnd{course: &learn.Course{Batch: batch, Recipe: "harbour-medium", GreenKg: 1, RoomC: 25, SkinAtC: 184, TurnS: 70, DropS: 600, CrackS: 500,
-		CrackBeanC: beanC, CrackLateS: math.NaN(), LnTau: 0.1, LnHeat: -0.05, Loss: 0.14, MoistureDB: 0.022, GreenDB: 0.1236}}
+		CrackBeanC: beanC, CrackLateS: math.NaN(), LnTau: 0.1, LnHeat: -0.05, Loss: 0.14, GreenDB: 11.0 / 89,
+		Weighing: observe.Weighing{LossBy: [observe.NLasting]float64{0.039, 0.008, 0.45}, Rest: [3]float64{1e-6, 0, 1e-6}}}}
 }
 
 // A batch teaches recipe, machine and coffee, and the controller is handed it;

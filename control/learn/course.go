@@ -3,6 +3,7 @@ package learn
 import (
 	"math"
 
+	"drumwright/control/observe"
 	"drumwright/io/point"
 	"drumwright/io/record"
 )
@@ -38,9 +39,9 @@ type Course struct {
 	LnTau      float64 // probe lag found, over that of the machine file; NaN = not known
 	LnHeat     float64
 	Loss       float64 // estimated at drop
-	MoistureDB float64 // likewise
-	GreenDB    float64 // likewise
-	Disturbed  string  // why the batch is none to learn from; "" = it is
+	GreenDB    float64 // green moisture, likewise
+	Weighing   observe.Weighing
+	Disturbed  string // why the batch is none to learn from; "" = it is
 
 	bins []bin
 }
@@ -120,7 +121,8 @@ func (w *Watcher) Put(s *record.Scan) *Course {
 	c.add(s)
 	if !s.Bean.EstimatorOff {
 		c.LnTau, c.LnHeat = math.Log(s.Bean.ProbeLagS/w.ProbeTauS), math.Log(s.Bean.HeatFactor)
-		c.Loss, c.MoistureDB, c.GreenDB = s.Bean.Loss, s.Bean.MoistureDB, s.Bean.GreenDB
+		c.Loss, c.GreenDB = s.Bean.Loss, s.Bean.GreenDB
+		c.Weighing = observe.Weighing(s.Bean.LossDoubt)
 	}
 	return nil
 }

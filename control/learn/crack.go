@@ -10,7 +10,7 @@ import (
 // Where first crack is expected before a coffee has been heard: estimated bean
 // temperature and its spread (common practice, no source: 190 to 205 °C).
 const (
-	crackUsualC  = 196.0
+	crackUsualC  = 197.5
 	crackUsualSd = 4.0
 	// crackOwnSd is the spread of one coffee's batches, in K, and counts as
 	// crackOwnN batches of them (judgement).
@@ -19,7 +19,7 @@ const (
 	crackKept  = 5
 	// The rate over the last crackRateS counts; as a share of the time left the
 	// prediction is off by crackRateSd, and the hearing by crackHeardS.
-	crackRateS  = 20.0
+	crackRateS  = 8.0
 	crackRateSd = 0.07
 	crackHeardS = 1.0
 	// crackFromC is the bean temperature from which a prediction is made, and
@@ -76,6 +76,7 @@ func (c *Coffee) CrackAt() (meanC, sdK float64) {
 // CrackWatch predicts first crack within a batch.
 type CrackWatch struct {
 	atC, sdK   float64
+	heard      bool // the coffee, in an earlier batch
 	lateS      float64
 	rate, want float64 // smoothed, estimated and of the curve, K/s
 	begun      bool
@@ -85,7 +86,7 @@ type CrackWatch struct {
 func (w *CrackWatch) Start(c *Coffee) {
 	*w = CrackWatch{}
 	w.atC, w.sdK = c.CrackAt()
-	w.lateS = c.late()
+	w.lateS, w.heard = c.late(), len(c.CrackC) > 0
 }
 
 // Step takes the estimate of a scan and gives the time at which first crack is
@@ -107,12 +108,17 @@ func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve beanloop
 	if e.BeanC < crackFromC || w.rate <= minRateKPerS {
 		return 0, 0
 	}
-	left := w.atC - e.BeanC
+	// Until it was heard, the beans are still to come to where they crack.
+	spreadK := w.sdK
+	if !w.heard { // what a coffee was heard at is as wrong as the estimate is now
+		spreadK = math.Hypot(spreadK, e.BeanSdC)
+	}
+	atC, sdK := above(e.BeanC, w.atC, spreadK)
+	left := atC - e.BeanC
 	aheadS := 0.0
 	switch {
-	case left <= 0: // any moment; the sd says how surely
 	case curve.Curve != nil && w.want > minRateKPerS:
-		aheadS = w.along(curve, tS, e.TauS, left*w.want/w.rate)
+		aheadS = along(curve, tS, e.TauS, left*w.want/w.rate)
 	default:
 		x := left / (w.rate * fallS)
 		if x >= 1 {
@@ -124,8 +130,23 @@ func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve beanloop
 		return 0, 0
 	}
 	aheadS -= w.lateS * math.Min(1, aheadS/crackAheadS)
-	return tS + aheadS, math.Sqrt(math.Pow(w.sdK/w.rate, 2) + math.Pow(crackRateSd*aheadS, 2) + crackHeardS*crackHeardS)
+	return tS + aheadS, math.Sqrt(math.Pow(sdK/w.rate, 2) + math.Pow(crackRateSd*aheadS, 2) + crackHeardS*crackHeardS)
 }
+
+// above is the mean and the sd of what is normally distributed about meanC once it
+// is known to be above leastC.
+func above(leastC, meanC, sdK float64) (float64, float64) {
+	a := (leastC - meanC) / sdK
+	if a > aboveMost { // where the normal tail is nearly exponential
+		return leastC + sdK/a, sdK / a
+	}
+	tail := math.Erfc(a/math.Sqrt2) / 2
+	by := math.Exp(-a*a/2) / math.Sqrt(2*math.Pi) / tail
+	return meanC + sdK*by, sdK * math.Sqrt(1+a*by-by*by)
+}
+
+// aboveMost is where the tail has become too small to divide by with care.
+const aboveMost = 6.0
 
 const (
 	minRateKPerS = 0.02
@@ -133,7 +154,7 @@ const (
 )
 
 // along is the time that the curve without the probe's lag takes to rise by riseK.
-func (w *CrackWatch) along(curve beanloop.Plan, tS, tauS, riseK float64) float64 {
+func along(curve beanloop.Plan, tS, tauS, riseK float64) float64 {
 	lagFree := func(s float64) float64 {
 		v, slope, _ := curve.At(s)
 		return v + tauS*slope

@@ -3,6 +3,8 @@ package learn
 import (
 	"math"
 	"slices"
+
+	"drumwright/control/observe"
 )
 
 // Lessons is all that the controller takes from earlier batches of a recipe.
@@ -42,7 +44,7 @@ type Coffee struct {
 	LnDryLoss   float64       `json:"ln_dry_loss"`  // on the rate of dry-matter loss
 	LnDrying    float64       `json:"ln_drying"`    // on the drying rate
 	MoistureAdd float64       `json:"moisture_add"` // to the moisture told, kg per kg dry
-	Cov         [3][3]float64 `json:"cov"`          // of the three, once weighed
+	Cov         observe.Doubt `json:"cov"`          // how surely, once weighed
 	CrackC      []float64     `json:"crack_c"`      // estimated bean temperature at first crack, last batches, newest last
 	CrackLateS  []float64     `json:"crack_late_s"` // by how much it was foreseen too late a minute before
 }

@@ -7,7 +7,9 @@ import (
 )
 
 // Estimate is what the filter knows after the last call, with one standard
-// deviation where it is worth reporting.
+// deviation where it is worth reporting: of 100 batches of coffees and machines
+// that differ from what was told by as much as Params says they may, the truth is
+// within one sd in about 68 and within two in about 95.
 type Estimate struct {
 	BeanC, BeanSdC         float64 // bean temperature, °C, sd in K
 	RateKPerS, RateSdKPerS float64 // its rate
@@ -23,6 +25,7 @@ type Estimate struct {
 	LnTau, LnHeat          float64 // the same as logarithms, for learning
 	DisturbanceKPerS       float64 // rate the model does not explain
 	LossFraction, LossSd   float64 // of the green weight
+	Weighing               Weighing
 	OutletC                float64 // air leaving the bed, °C
 
 	ElapsedS    float64 // since Start
@@ -45,11 +48,10 @@ func (f *Filter) Estimate() Estimate {
 	tau := p.ProbeTauS * math.Exp(x[iLnTau])
 	e := Estimate{
 		BeanC: x[iBean], RateKPerS: f.rateKPerS, ProbeC: x[iProbe],
-		RateSdKPerS: f.sdAlong(&f.rateGrad),
-		MoistureDB:  x[iMoisture], MoistureSdDB: math.Sqrt(f.cov[iMoisture][iMoisture]),
+		MoistureDB: x[iMoisture],
 		GreenDB:    x[iStart],
 		DryingPerS: f.dryingPerS, DryFraction: x[iDry], ReactionKJPerKg: x[iReaction],
-		TauS: tau, TauSdS: tau * math.Sqrt(f.cov[iLnTau][iLnTau]),
+		TauS:       tau,
 		HeatFactor: math.Exp(x[iLnHeat]), LnTau: x[iLnTau], LnHeat: x[iLnHeat],
 		DisturbanceKPerS: x[iDisturb],
 		LossFraction:     bean.LossFraction(x[iDry], x[iMoisture], x[iStart]),
@@ -59,55 +61,46 @@ func (f *Filter) Estimate() Estimate {
 		InputHeldS:       float64(f.heldSteps) * p.StepS,
 		Restarts:         f.restarts,
 	}
-	e.LossSd = f.lossSd(e.LossFraction)
-	// The share of gas in the probe's surroundings is not a state: a probe
-	// alone cannot show it. Its uncertainty is added here instead.
-	gas := 0.0
-	if f.elapsedSteps > 0 {
-		gas = p.GasShareSd * (f.outletC - x[iBean]) / (1 - p.GasShare)
+	e.BeanSdC, e.MoistureSdDB = f.sdOf(iBean), f.sdOf(iMoisture)
+	e.TauSdS = tau * f.sdOf(iLnTau)
+	byRate := f.account.along(&f.rateGrad)
+	for i := range byRate {
+		byRate[i] += f.account.rate[i]
 	}
-	e.BeanSdC = math.Sqrt(f.cov[iBean][iBean] + gas*gas)
+	e.RateSdKPerS = f.sd(&f.rateGrad, &byRate)
+	e.LossSd, e.Weighing = f.weighing()
 	e.Usable = e.BeanSdC <= MaxBeanSdC && e.ReadingGapS <= MaxReadingGapS && e.InputHeldS <= MaxInputGapS
 	return e
 }
 
-// lossSd is how surely the loss is known: by how surely the coffee is. The
-// filter's own covariance says too little of it, because its kinetics err anew
-// from minute to minute, while those of a coffee err one way for a whole roast,
-// and the heat they take looks like moisture. So of what the filter takes itself
-// to have found out about the moisture half is believed (judgement; on simulated
-// roasts its error is between that and the whole).
-func (f *Filter) lossSd(loss float64) float64 {
-	start := max(f.x[iStart], 1e-3)
-	g := LossGradient(loss, f.x[iMoisture], start)
-	if prior := f.p.MoistureSdDB * f.p.MoistureSdDB; prior > 0 {
-		g[2] *= math.Sqrt((1 + min(1, f.cov[iStart][iStart]/prior)) / 2)
-	}
-	v := modelLossSd * modelLossSd * loss / (loss + 0.02)
-	for i := range g {
-		for j := range g {
-			v += g[i] * g[j] * f.p.CoffeeCov[i][j]
-		}
-	}
-	return math.Sqrt(max(v, 0))
+func (f *Filter) sdOf(state int) float64 {
+	var g vector
+	g[state] = 1
+	by := f.account.along(&g)
+	return f.sd(&g, &by)
 }
 
-// modelLossSd is what the loss is off by for other reasons than the coffee's,
-// late in a roast (from simulated roasts).
-const modelLossSd = 0.0005
+// Weighing is what the roasted weight will tell of the coffee: by what the errors of
+// its sources have made the estimated loss and the estimated green moisture wrong,
+// and how far these are off besides.
+type Weighing struct {
+	LossBy  [NLasting]float64 `json:"loss_by"`  // of the estimated loss, by the error of each source
+	GreenBy [NLasting]float64 `json:"green_by"` // of GreenDB, likewise
+	// Rest is the variance of the loss, its covariance with GreenDB and the variance
+	// of GreenDB by all else.
+	Rest [3]float64 `json:"rest"`
+}
 
-// sdAlong returns sqrt(g' P g).
-func (f *Filter) sdAlong(g *vector) float64 {
-	s := 0.0
-	for i := range g {
-		if g[i] == 0 {
-			continue
-		}
-		for j := range g {
-			s += g[i] * g[j] * f.cov[i][j]
-		}
-	}
-	return math.Sqrt(max(s, 0))
+// weighing returns the sd of the loss, and what weighing will tell.
+func (f *Filter) weighing() (lossSd float64, w Weighing) {
+	x, start := f.x[iMoisture], 1+f.x[iStart]
+	loss := vector{iMoisture: -f.x[iDry] / start, iDry: -(1 + x) / start, iStart: f.x[iDry] * (1 + x) / (start * start)}
+	green := vector{iStart: 1}
+	byLoss, byGreen := f.account.along(&loss), f.account.along(&green)
+	copy(w.LossBy[:], byLoss[:])
+	copy(w.GreenBy[:], byGreen[:])
+	w.Rest = [3]float64{f.between(&loss, &loss, &byLoss, &byLoss), f.between(&loss, &green, &byLoss, &byGreen), f.between(&green, &green, &byGreen, &byGreen)}
+	return f.sd(&loss, &byLoss), w
 }
 
 // Covariance returns the covariance of the nine states: bean and probe

@@ -31,9 +31,10 @@ const (
 
 	// ImmersionS is how long after charge the probe is taken to be still
 	// sinking into the bed: its readings say nothing about the beans yet. A bed
-	// that closes over the probe with 3 s leaves it 2 % more gas than usual by
-	// then; at 8 s it is 6 %, which the filter took for beans 6 K too cold.
-	ImmersionS = 12.0
+	// that closes over the probe with 3 s leaves it 0.5 % more gas than usual by
+	// then. At 8 s it is 6 %, which the filter took for beans 6 K too cold; at 12 s
+	// still 2 %, for beans 3 K too cold and a bed that takes up a fifth less heat.
+	ImmersionS = 16.0
 	// MaxReadingGapS, MaxInputGapS and MaxBeanSdC bound Estimate.Usable.
 	MaxReadingGapS = 60.0
 	MaxInputGapS   = 5.0
@@ -62,9 +63,13 @@ type Filter struct {
 
 	inletC, skinC, flowKgPerS float64 // last good inputs
 	lastReadingC              float64
+	beanSdK                   float64 // of the bean temperature at charge
 
 	rateKPerS, outletC, dryingPerS float64 // of the last predict
 	rateGrad                       vector
+
+	account               account
+	inletSlope, inletWasC float64 // smoothed slope of the inlet air, K/s
 }
 
 // Start begins a batch at charge. ambientC is the temperature of the green
@@ -84,12 +89,14 @@ func (f *Filter) Start(p Params, ambientC float64, ambientKnown bool, readingC f
 	if !badTemperature(readingC) {
 		probeC, probeSd = readingC, 1
 	}
-	*f = Filter{p: p, started: true, lastReadingC: probeC, inletC: probeC, skinC: probeC, flowKgPerS: p.G0KgPerS}
+	*f = Filter{p: p, started: true, lastReadingC: probeC, inletC: probeC, inletWasC: probeC, skinC: probeC, flowKgPerS: p.G0KgPerS}
 	f.x = vector{
 		iBean: beanC, iProbe: probeC, iMoisture: p.MoistureDB, iDry: 1,
 		iLnTau: p.LnTau, iLnHeat: p.LnHeat, iStart: p.MoistureDB,
 	}
+	f.beanSdK = beanSd
 	f.spread(beanSd, probeSd)
+	f.account.begin()
 	return nil
 }
 
@@ -146,6 +153,7 @@ func (f *Filter) restart() {
 	f.clamp()
 	f.x[iBean], f.x[iProbe], f.x[iDisturb] = f.lastReadingC, f.lastReadingC, 0
 	f.spread(6, 1)
+	f.account = account{noise: f.cov}
 	f.rateKPerS, f.rateGrad = 0, vector{}
 }
 

@@ -3,7 +3,6 @@ package observe
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"drumwright/control/bean"
 )
@@ -20,18 +19,17 @@ type Params struct {
 	MoistureDB   float64 // green moisture, kg water per kg dry matter
 	MoistureSdDB float64 // its sd: 0.0145 for a usual value, about 0.0025 for one measured of this lot
 
-	GasShare   float64 // share of the probe's surroundings that is gas, 0 to below 0.5
-	GasShareSd float64 // sd of GasShare: 0.022 uncalibrated, about 0.010 calibrated
-	ProbeTauS  float64 // nominal lag of the bean probe, s
+	GasShare  float64 // share of the probe's surroundings that is gas, 0 to below 0.5
+	ProbeTauS float64 // nominal lag of the bean probe, s
 
 	// LnTau and LnHeat are where to begin: the logarithms of probe lag over
 	// ProbeTauS and of the heat multiplier, with how surely they are known.
 	LnTau, LnTauSd   float64
 	LnHeat, LnHeatSd float64
 
-	// CoffeeCov is how surely the coffee is known beforehand: covariance of the
-	// logarithms of dry-loss rate and drying rate and of the green moisture.
-	CoffeeCov [3][3]float64
+	// Doubt is how surely coffee and machine are known beforehand. The stated sds
+	// rest on it, not the gains.
+	Doubt Doubt
 
 	Kinetics bean.Kinetics
 	StepS    float64 // scan period, s
@@ -47,13 +45,12 @@ func DefaultParams() Params {
 	return Params{
 		MoistureDB: bean.MoistureDryBasis(0.11), MoistureSdDB: 0.0145,
 		LnTauSd: 0.30, LnHeatSd: 0.20,
-		CoffeeCov:  UsualCoffee(0.0145),
-		GasShare:   0.10,
-		GasShareSd: 0.022,
-		ProbeTauS:  30,
-		Kinetics:   bean.DefaultKinetics(),
-		StepS:      0.1,
-		NoiseRK2:   0.025,
+		Doubt:     UsualDoubt(0.0145, 0.022),
+		GasShare:  0.10,
+		ProbeTauS: 30,
+		Kinetics:  bean.DefaultKinetics(),
+		StepS:     0.1,
+		NoiseRK2:  0.025,
 	}
 }
 
@@ -73,7 +70,6 @@ func (p Params) Validate() error {
 		{"MoistureDB", p.MoistureDB, 0, moistureMax, "kg/kg dry"},
 		{"MoistureSdDB", p.MoistureSdDB, 1e-5, moistureMax, "kg/kg dry"},
 		{"GasShare", p.GasShare, 0, 0.5, "of 1"},
-		{"GasShareSd", p.GasShareSd, 0, 0.5, "of 1"},
 		{"ProbeTauS", p.ProbeTauS, 1, 200, "s"},
 		{"LnTau", p.LnTau, lnTauMin, lnTauMax, "(logarithm)"},
 		{"LnTauSd", p.LnTauSd, 1e-4, 1, "(logarithm)"},
@@ -92,28 +88,4 @@ func (p Params) Validate() error {
 		}
 	}
 	return errors.Join(errs...)
-}
-
-// RateSd is how surely the rates of drying and of dry-matter loss of a coffee
-// are known before any of it was weighed, as the sd of their logarithms.
-const RateSd = 0.12
-
-// UsualCoffee is the covariance of a coffee of which nothing was weighed yet,
-// its green moisture known to moistureSdDB, kg per kg dry.
-func UsualCoffee(moistureSdDB float64) [3][3]float64 {
-	return [3][3]float64{{RateSd * RateSd}, {0, RateSd * RateSd}, {0, 0, moistureSdDB * moistureSdDB}}
-}
-
-// LossGradient is what the loss changes by with the logarithms of the rates of
-// dry-matter loss and of drying and with the green moisture, each alone, where
-// loss and moisture stand: from the rate laws of package bean in closed form.
-func LossGradient(loss, moistureDB, startDB float64) [3]float64 {
-	x := min(moistureDB, startDB)
-	dry := (1 - loss) * (1 + startDB) / (1 + x)
-	left := max(dry-bean.DryFractionMin, 1e-4)
-	return [3]float64{
-		left * math.Log(max(1, (1-bean.DryFractionMin)/left)) * (1 + x) / (1 + startDB),
-		dry * x * (1 - x/startDB) / (1 + startDB),
-		dry * ((1+x)/(1+startDB) - x*x/(startDB*startDB)) / (1 + startDB),
-	}
 }

@@ -39,12 +39,14 @@ func (f *Filter) Predict(inletC, skinC, flowKgPerS float64) {
 
 	before := f.x
 	jac := f.advance()
-	f.propagate(&jac)
-	h := f.p.StepS
+	propagate(&f.cov, &jac)
 	noise := f.noisePerS(&before)
+	drift := driftPerS
 	for i := range noise {
-		f.cov[i][i] += h * noise[i]
+		noise[i] += drift[i]
+		f.cov[i][i] += f.p.StepS * noise[i]
 	}
+	f.account.predict(&jac, &drift, f.p.StepS)
 	f.guard(&before)
 }
 
@@ -128,6 +130,21 @@ func (f *Filter) advance() matrix {
 	f.x[iDry] += h * dS
 	f.x[iReaction] += h * q
 	f.rateKPerS, f.rateGrad, f.outletC, f.dryingPerS = rate, g, outC, dX
+	// What the sources of error do in this step. Seen by the bed, the inlet air is
+	// off by the error of its probe's lag times its slope.
+	f.inletSlope += -math.Expm1(-h/slopeS) * ((f.inletC-f.inletWasC)/h - f.inletSlope)
+	f.inletWasC = f.inletC
+	inlet := (1 - gas.DrumShare) * f.inletSlope
+	toProbe := (1 - e) * share * (1 - shareB)
+	f.account.rate = [nSources]float64{
+		OfDrying: lam * dX / cc, OfReaction: 1000 * q / cc,
+		OfMoisture: (fromGas + fromDrum) / (cB * (1 + p.MoistureDB)), ofMass: -(fromGas + fromDrum) / cB,
+		OfSkin: (toBed*gas.DrumShare + wall) / cB, OfInletLag: toBed * inlet / cB,
+	}
+	f.account.step = [nSources]float64{
+		OfDryLoss: h * dS, OfDrying: h * dX, OfReaction: h * q, OfGasShare: (1 - e) * (outC - tB),
+		OfSkin: toProbe * gas.DrumShare, OfInletLag: toProbe * inlet,
+	}
 	return j
 }
 
@@ -140,16 +157,22 @@ func (f *Filter) noisePerS(x *vector) vector {
 	dX := 0.12 * k.DryingRatePerS(x[iMoisture], x[iBean])
 	dS := 0.12 * k.DryLossRatePerS(x[iDry], x[iBean])
 	q := 0.26 * k.ExothermKWPerKg(x[iReaction], x[iBean])
-	return vector{
-		iBean: 0.003 * 0.003, iProbe: 0.01 * 0.01,
-		iMoisture: 150*dX*dX + 1e-12, iDry: 150*dS*dS + 1e-14, iReaction: 150 * q * q,
-		iLnTau: 0.001 * 0.001, iLnHeat: 0.0005 * 0.0005, iDisturb: 0.0004 * 0.0004,
-	}
+	return vector{iMoisture: 150*dX*dX + 1e-12, iDry: 150*dS*dS + 1e-14, iReaction: 150 * q * q}
 }
 
-// propagate replaces the covariance by J P J', symmetric. Two thirds of J is
+// driftPerS is the variance by which the rest of the model may drift each second.
+// The gains are prepared for that much; a driftExpected part of it is expected, and
+// stated (judgement).
+var driftPerS = vector{
+	iBean: 0.003 * 0.003, iProbe: 0.01 * 0.01,
+	iLnTau: 0.001 * 0.001, iLnHeat: 0.0005 * 0.0005, iDisturb: 0.0004 * 0.0004,
+}
+
+const driftExpected = 0.25
+
+// propagate replaces a covariance by J P J', symmetric. Two thirds of J is
 // zero, so rows skip zero entries.
-func (f *Filter) propagate(j *matrix) {
+func propagate(cov, j *matrix) {
 	var a matrix
 	for i := range j {
 		for k, v := range j[i] {
@@ -157,7 +180,7 @@ func (f *Filter) propagate(j *matrix) {
 				continue
 			}
 			for c := range a[i] {
-				a[i][c] += v * f.cov[k][c]
+				a[i][c] += v * cov[k][c]
 			}
 		}
 	}
@@ -169,7 +192,7 @@ func (f *Filter) propagate(j *matrix) {
 					s += a[r][k] * v
 				}
 			}
-			f.cov[r][c], f.cov[c][r] = s, s
+			cov[r][c], cov[c][r] = s, s
 		}
 	}
 }

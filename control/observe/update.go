@@ -18,6 +18,7 @@ func (f *Filter) Update(readingC float64) {
 			f.cov[i][iProbe], f.cov[iProbe][i] = 0, 0
 		}
 		f.cov[iProbe][iProbe] = 0.1
+		f.account.immersed(f.p.NoiseRK2)
 		return
 	}
 	v := readingC - f.x[iProbe]
@@ -31,15 +32,23 @@ func (f *Filter) Update(readingC float64) {
 		gain[i] = row[i] / s
 		f.x[i] += gain[i] * v
 	}
-	// The Joseph form written out for one measurement: it stays non-negative
-	// for any gain, also the reduced one of a spike.
-	for i := range f.cov {
+	joseph(&f.cov, &gain, s-row[iProbe])
+	f.account.update(&gain, f.p.NoiseRK2)
+	f.guard(&before)
+}
+
+// joseph takes a covariance through the update with one measurement, of the
+// probe, of variance r: the Joseph form written out. It stays non-negative for
+// any gain, also the reduced one of a spike.
+func joseph(cov *matrix, gain *vector, r float64) {
+	row := cov[iProbe]
+	s := row[iProbe] + r
+	for i := range cov {
 		for j := 0; j <= i; j++ {
-			f.cov[i][j] += -gain[i]*row[j] - row[i]*gain[j] + gain[i]*gain[j]*s
-			f.cov[j][i] = f.cov[i][j]
+			cov[i][j] += -gain[i]*row[j] - row[i]*gain[j] + gain[i]*gain[j]*s
+			cov[j][i] = cov[i][j]
 		}
 	}
-	f.guard(&before)
 }
 
 func (f *Filter) elapsedS() float64 { return float64(f.elapsedSteps) * f.p.StepS }

@@ -89,6 +89,7 @@ type Bean struct {
 	GreenDB      float64 // moisture at charge, as estimated by now
 	Loss         float64 // estimated loss, share of green mass
 	LossSd       float64
+	LossDoubt    LossDoubt // what the roasted weight will tell
 	ProbeLagS    float64
 	HeatFactor   float64 // heat transfer against the machine's model
 	LearnedKPerS float64 // added to the wanted rate by what earlier batches taught
@@ -99,6 +100,13 @@ type Bean struct {
 	ShortC       float64 // forecast at the end of the curve: below its temperature by so much; 0 = it can be met
 	LateS        float64 // and reached so much later
 	EstimatorOff bool    // no estimate is being made
+}
+
+// LossDoubt is what can have made estimated loss and green moisture wrong, for the
+// weighing to learn from: as package observe has it, which this one cannot name.
+type LossDoubt struct {
+	LossBy, GreenBy [7]float64
+	Rest            [3]float64
 }
 
 // Mode of a loop.

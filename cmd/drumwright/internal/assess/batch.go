@@ -51,6 +51,7 @@ const (
 type Knowledge struct {
 	Mass       bool    // the batch was weighed in
 	GasShare   bool    // the bean probe's gas share was calibrated
+	GasShareBy float64 // error of that
 	Moisture   bool    // the green moisture was measured
 	MoistureBy float64 // error of that, wet basis
 }
@@ -70,9 +71,9 @@ func (c *Cell) told() *Cell {
 		t.Off.MassFrac = 0
 	}
 	if k.GasShare {
-		m.Bed.GasShare += profiles.Share(c.Off.GasShareAdd)
+		m.Bed.GasShare += profiles.Share(c.Off.GasShareAdd + k.GasShareBy)
 		m.Bed.GasShareSd = calibratedSd
-		t.Off.GasShareAdd = 0
+		t.Off.GasShareAdd = -k.GasShareBy
 	}
 	if k.Moisture {
 		t.Size.Charge.Moisture = profiles.Share(usualMoisture + c.Off.MoistureWBAdd + k.MoistureBy)

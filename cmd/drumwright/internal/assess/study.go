@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"runtime"
 	"sync"
 )
@@ -212,57 +211,6 @@ func (t *tally) add(ok bool) {
 func (t *tally) goal(text string) Goal {
 	return Goal{Text: text, Got: fmt.Sprintf("%d of %d", t.ok, t.n), Kept: t.ok == t.n}
 }
-
-// Estimator studies coffees that are roasted, heard and weighed batch by batch.
-func Estimator(ctx context.Context, sizes []Size) (*Study, error) {
-	st := &Study{Coffees: make([]*CoffeeRow, 2*coffeeCases*len(sizes))}
-	err := onAllCores(ctx, len(st.Coffees), func(i int) (err error) {
-		st.Coffees[i], err = coffee(sizes[i/2%len(sizes)], coffeeSeed+uint64(i/2/len(sizes)), i%2 == 0)
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	told := [2]string{"moisture measured", "moisture not known"}
-	var last [2]Bands
-	var near tally
-	for which, measured := range []bool{true, false} {
-		for k := range coffeeBatches {
-			var loss, crack bands
-			for _, r := range st.Coffees {
-				if r.Measured != measured || len(r.Batches) <= k {
-					continue
-				}
-				b := &r.Batches[k]
-				loss.add(b.LossError, b.LossSd)
-				if b.CrackKnown {
-					crack.add(b.CrackOffS, b.CrackSdS)
-				}
-				if k == coffeeBatches-1 && b.CrackKnown {
-					near.add(math.Abs(b.CrackOffS) <= crackNearS)
-				}
-			}
-			after := fmt.Sprintf("%s, %d weighed before", told[which], k)
-			x := loss.of("loss at drop", after, "points", 100)
-			st.Bands = append(st.Bands, x, crack.of("first crack a minute ahead", after, "s", 1))
-			switch {
-			case k == 0 && measured:
-				last[0] = x
-			case k == coffeeBatches-1 && measured:
-				last[1] = x
-			}
-		}
-	}
-	st.Goals = []Goal{
-		{Text: "loss, moisture measured, nothing weighed: rms at most 0.5 points", Got: fmt.Sprintf("%.2f points", last[0].Rms), Kept: last[0].Rms <= 0.5},
-		{Text: "loss after three weighed batches: rms at most 0.35 points", Got: fmt.Sprintf("%.2f points", last[1].Rms), Kept: last[1].Rms <= 0.35},
-		{Text: fmt.Sprintf("first crack a minute ahead, after three batches: within %.0f s in 85 %%", crackNearS),
-			Got: fmt.Sprintf("%d of %d", near.ok, near.n), Kept: float64(near.ok) >= 0.85*float64(near.n)},
-	}
-	return st, nil
-}
-
-const crackNearS = 10.0
 
 // onAllCores does n things.
 func onAllCores(ctx context.Context, n int, do func(int) error) error {
