@@ -14,13 +14,13 @@ const (
 	crackUsualSd = 4.0
 	// crackOwnSd is the spread of one coffee's batches, in K, and counts as
 	// crackOwnN batches of them (judgement).
-	crackOwnSd = 1.0
+	crackOwnSd = 0.7
 	crackOwnN  = 3.0
 	crackKept  = 5
 	// The rate over the last crackRateS counts; as a share of the time left the
 	// prediction is off by crackRateSd, and the hearing by crackHeardS.
 	crackRateS  = 8.0
-	crackRateSd = 0.07
+	crackRateSd = 0.06
 	crackHeardS = 1.0
 	// crackFromC is the bean temperature from which a prediction is made, and
 	// crackFarS how far ahead one is worth telling.

@@ -36,7 +36,7 @@ const (
 	measuredDBSd = 0.0025 // of one measured of this lot; anew in each batch
 	lotDBSd      = 0.0010 // of the batches of a lot about its mean
 	walkDBSd     = 0.0003 // by which that mean wanders from batch to batch
-	scaleLossSd  = 0.0007 // of weighing, and of chaff and beans left behind
+	scaleLossSd  = 0.0010 // of weighing, and of chaff and beans left behind
 )
 
 // LeastLoss and MostLoss bound a weighed loss that can be one.

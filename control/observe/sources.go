@@ -34,7 +34,7 @@ type Doubt [NLasting][NLasting]float64
 // file does not say of (judgement; a sensor on the outside of a drum that is heated
 // from there shows some 5 K more than its inside has).
 const (
-	RateSd     = 0.13
+	RateSd     = 0.12
 	ReactionSd = 0.26
 	skinSdK    = 6.0
 	inletLagSd = 1.0 // s; InletLead leaves about as much

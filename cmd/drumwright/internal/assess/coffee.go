@@ -15,11 +15,12 @@ const (
 	coffeeCases   = 60 // a size, of each that is told
 	coffeeSeed    = 501
 	// What differs from batch to batch of a coffee: the moisture reading's error,
-	// the lot's moisture, and where it cracks.
-	moistureReadBy = 0.003 // up to, wet basis
-	moistureLotBy  = 0.001 // up to, wet basis
-	crackSpreadK   = 0.5   // sd, of the true bean temperature at first crack
-	aheadS         = 60.0  // of first crack, where its prediction is judged
+	// the lot's moisture, the weighing's error, and where it cracks.
+	moistureReadBy = 0.003  // up to, wet basis
+	moistureLotSd  = 0.0008 // wet basis
+	weighedSd      = 0.001  // of the green mass
+	crackSpreadK   = 0.5    // sd, of the true bean temperature at first crack
+	aheadS         = 60.0   // of first crack, where its prediction is judged
 	// Bean temperature and rate are judged each beanEveryS from beanFromS after
 	// charge on, the probe's lag lagAtS after the turn.
 	beanFromS, beanEveryS = 60.0, 10.0
@@ -87,7 +88,7 @@ func coffee(s Size, seed uint64, what told) (*CoffeeRow, error) {
 	row := &CoffeeRow{Size: s.Name, Seed: seed, Told: what.String(), told: what}
 	for i := range what.batches() {
 		c.Off, c.Seed = off, seed+1000*uint64(i)
-		c.Off.MoistureWBAdd += span(moistureLotBy)
+		c.Off.MoistureWBAdd += moistureLotSd * r.NormFloat64()
 		readBy := span(moistureReadBy)
 		if what != nothing {
 			c.Told = &Knowledge{Mass: true, GasShare: true, GasShareBy: gasShareBy, Moisture: what == allTold, MoistureBy: readBy}
@@ -107,7 +108,7 @@ func coffee(s Size, seed uint64, what told) (*CoffeeRow, error) {
 			told += c.Off.MoistureWBAdd + readBy
 		}
 		seen := p.last.Seen(c.Lessons, bean.MoistureDryBasis(told), what == allTold, calibratedSd)
-		p.lessons.Coffee = p.lessons.Coffee.After(green, green*(1-t.lossTrue+span(0.001)), seen)
+		p.lessons.Coffee = p.lessons.Coffee.After(green, green*(1-t.lossTrue+weighedSd*r.NormFloat64()), seen)
 		if t.crackS > 0 {
 			p.lessons.Coffee = p.lessons.Coffee.Heard(p.last.CrackBeanC, p.last.CrackLateS)
 		}
