@@ -20,7 +20,7 @@ type Model struct {
 // ModelOf gives the controller's model of a machine charged for a recipe, as far
 // as earlier batches have corrected it (nil = none have).
 func ModelOf(m *profiles.Machine, r *profiles.Recipe, l *learn.Lessons) Model {
-	bed := learned(bedParams(m, r), r, l)
+	bed := learned(bedParams(m, r), m, r, l)
 	bed.ProbeTauS *= math.Exp(bed.LnTau)
 	bed.HAGbWPerK *= math.Exp(bed.LnHeat)
 	bed.HADbWPerK *= math.Exp(bed.LnHeat)
