@@ -156,7 +156,7 @@ type Bed struct {
 	DrumLoss     WPerK     `yaml:"drum_loss" range:"0.01..100" doc:"loss of the drum to the room; default 0.8 W/K per kJ/K"`
 	ProbeLagS    Seconds   `yaml:"probe_lag" range:"1..120" default:"30 s" doc:"lag of the bean probe in the bed"`
 	GasShare     Share     `yaml:"gas_share" range:"0..0.5" default:"10 %" doc:"share of the air in what the bean probe feels"`
-	GasShareSd   Share     `yaml:"gas_share_sd" range:"0.001..0.1" default:"2.2 %" doc:"how surely that is known, as a standard deviation; about 0.5 % once it was calibrated"`
+	GasShareSd   Share     `yaml:"gas_share_sd" range:"0.001..0.1" default:"2.5 %" doc:"how surely that is known, as a standard deviation; about 0.5 % once it was calibrated"`
 	NominalBatch Kilograms `yaml:"nominal_batch" need:"yes" range:"0.02..60" doc:"green mass for which the figures above hold"`
 	MaxBatch     Kilograms `yaml:"max_batch" range:"0.02..60" doc:"largest green mass; default 1.25 × nominal"`
 	MinBatch     Kilograms `yaml:"min_batch" range:"0.02..60" doc:"smallest green mass at which the probe is covered; default 0.4 × nominal"`

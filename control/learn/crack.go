@@ -115,22 +115,26 @@ func (w *CrackWatch) Step(tS, stepS float64, e *observe.Estimate, curve beanloop
 	}
 	atC, sdK := above(e.BeanC, w.atC, spreadK)
 	left := atC - e.BeanC
-	aheadS := 0.0
+	aheadS, rate := 0.0, w.rate // the rate there: a degree takes the longer the slower
 	switch {
 	case curve.Curve != nil && w.want > minRateKPerS:
 		aheadS = along(curve, tS, e.TauS, left*w.want/w.rate)
+		if _, slope, bend := curve.At(tS + math.Min(aheadS, crackFarS)); slope+e.TauS*bend > 0 {
+			rate = math.Max(minRateKPerS, w.rate*(slope+e.TauS*bend)/w.want)
+		}
 	default:
 		x := left / (w.rate * fallS)
 		if x >= 1 {
 			return 0, 0
 		}
 		aheadS = -fallS * math.Log1p(-x)
+		rate = w.rate * (1 - x)
 	}
 	if aheadS > crackFarS {
 		return 0, 0
 	}
 	aheadS -= w.lateS * math.Min(1, aheadS/crackAheadS)
-	return tS + aheadS, math.Sqrt(math.Pow(sdK/w.rate, 2) + math.Pow(crackRateSd*aheadS, 2) + crackHeardS*crackHeardS)
+	return tS + aheadS, math.Sqrt(math.Pow(sdK/rate, 2) + math.Pow(crackRateSd*aheadS, 2) + crackHeardS*crackHeardS)
 }
 
 // above is the mean and the sd of what is normally distributed about meanC once it

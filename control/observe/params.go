@@ -45,7 +45,7 @@ func DefaultParams() Params {
 	return Params{
 		MoistureDB: bean.MoistureDryBasis(0.11), MoistureSdDB: 0.0145,
 		LnTauSd: 0.30, LnHeatSd: 0.20,
-		Doubt:     UsualDoubt(0.0145, 0.022),
+		Doubt:     UsualDoubt(0.0145, 0.025),
 		GasShare:  0.10,
 		ProbeTauS: 30,
 		Kinetics:  bean.DefaultKinetics(),

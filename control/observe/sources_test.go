@@ -108,7 +108,7 @@ func TestStatedSd(t *testing.T) {
 		f.Update(f.x[iProbe] + 0.05)
 	}
 	e := f.Estimate()
-	sds := [nSources]float64{RateSd, RateSd, 0.0145, ReactionSd, 0.022, skinSdK, inletLagSd, massSd, f.p.LnHeatSd, f.p.LnTauSd, 2}
+	sds := [nSources]float64{RateSd, RateSd, 0.0145, ReactionSd, 0.025, skinSdK, inletLagSd, massSd, f.p.LnHeatSd, f.p.LnTauSd, 2}
 	for _, c := range []struct {
 		name  string
 		got   float64
