@@ -1,7 +1,9 @@
 package main
 
 import (
+	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net"
 	"os"
@@ -171,4 +173,22 @@ func TestNotifiesAManager(t *testing.T) {
 	}
 	c.end(t, os.Interrupt)
 	peertest.Eventually(t, patience, "word of the end", func() bool { return strings.Contains(m.all(), "STOPPING=1") })
+}
+
+// A wrong machine file ends the daemon with a code of its own, which the unit does not
+// try again. It must not be 2: so ends a Go program that panics or is aborted by the
+// watchdog (package runtime), and that is to be started again.
+func TestWrongMachineFileIsNotTriedAgain(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "machine.yaml")
+	if err := os.WriteFile(file, []byte("machine: {name: wren}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	const config = 78 // EX_CONFIG of sysexits.h, which systemd.exec calls CONFIG
+	if code := run(context.Background(), []string{"serve", file}, nil, io.Discard, io.Discard); code != config {
+		t.Errorf("serve ends with %d, want %d", code, config)
+	}
+	unit, err := os.ReadFile("../../deploy/systemd/drumwright.service")
+	if err != nil || !strings.Contains(string(unit), "\nRestart=on-failure\n") || strings.Count(string(unit), "\nRestartPreventExitStatus=") != 1 || !strings.Contains(string(unit), "\nRestartPreventExitStatus=CONFIG\n") {
+		t.Errorf("the unit restarts otherwise (%v):\n%s", err, unit)
+	}
 }

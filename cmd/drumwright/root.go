@@ -19,6 +19,10 @@ const (
 	codeInput   = 2 // a command line, machine file or recipe is wrong
 	codeTripped = 3 // demo: an interlock tripped and heat went off
 	codeUnsafe  = 4 // demo: a fault did not bring heat off
+
+	// serve: the machine file is wrong, EX_CONFIG of sysexits.h. A Go program that
+	// breaks ends with 2, and unlike this one is to be started again.
+	codeConfig = 78
 )
 
 const exitHelp = `Exit codes: 0 done, 1 could not, 2 wrong command line or file.`

@@ -53,10 +53,17 @@ and air as they are; a second signal ends it at once. Only one controller may
 drive a bus.
 
 Commands that set something in motion or lift a protection are taken at the
-machine only: over the local socket or from a loopback address.`,
+machine only: over the local socket or from a loopback address.
+
+Exit codes: 0 done, 1 could not, 2 wrong command line, 78 wrong machine file: a
+service manager need not try that again.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return serve(cmd.Context(), args[0], &o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			err := serve(cmd.Context(), args[0], &o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			if faults := (profiles.Faults)(nil); errors.As(err, &faults) {
+				err = exitError{codeConfig, err}
+			}
+			return err
 		},
 	}
 	f := c.Flags()

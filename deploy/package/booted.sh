@@ -84,6 +84,18 @@ until_state cold
 tail -n 1 $recipes/harbour-medium.yaml | grep -q 'saved from the page' || no "the upgrade changed a recipe"
 say "upgraded and started anew: $before, then $(version)"
 
+# A wrong machine file: it stays down and says where the fault is.
+cp /etc/drumwright/machine.yaml /trial/good.yaml
+sed -i 's/^  radius: .*/  radius: 108/' /etc/drumwright/machine.yaml
+systemctl restart drumwright || true
+sleep 3
+[ "$(systemctl is-failed drumwright)" = failed ] || no "it is tried again: $(systemctl is-active drumwright)"
+systemctl status --no-pager -n 40 drumwright | grep -q 'machine.yaml:[0-9]*: drum.radius: found 108' || no "the status does not say what is wrong: $(systemctl status --no-pager drumwright)"
+cp /trial/good.yaml /etc/drumwright/machine.yaml
+systemctl start drumwright || no "start with the mended file"
+until_state cold
+say "a wrong machine file was named with its line, and the mended one taken"
+
 # A daemon that hangs is killed by the watchdog and started anew.
 pid=$(systemctl show -p MainPID --value drumwright)
 kill -STOP "$pid"
