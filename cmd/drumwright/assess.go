@@ -51,7 +51,7 @@ its goal; of --learning and --estimator when any goal is missed.`,
 	f.StringVar(&o.only, "only", "", "only the batches whose machine, curve, group and name match this regular expression, such as 'C corner mass -20'")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object on standard output")
 	f.BoolVar(&o.learning, "learning", false, "instead: what batches teach the next, on machines that stay as they are, change, or roast ten in a row from cold")
-	f.BoolVar(&o.estimator, "estimator", false, "instead: how well loss and first crack are foretold as a coffee is heard and weighed")
+	f.BoolVar(&o.estimator, "estimator", false, "instead: how well bean temperature, probe lag, loss and first crack are told as a coffee is heard and weighed, and whether the stated deviations come true")
 	c.MarkFlagsMutuallyExclusive("learning", "estimator", "quick")
 	f.StringVar(&o.plots, "plots", "", "folder for reports of the nominal and the worst batches; empty = none")
 	return c

@@ -44,8 +44,8 @@ crack, drop, loss, drum speed, energy. Nothing is opened and nothing moves.
 MACHINE is a machine file or the name of a shipped machine; without it
 machine.yaml in this folder. The command fails if the recipe is beyond the
 machine. The beans of a coffee that was never heard are expected to crack at
-197.5 ± 4 °C. What stands behind ± is one standard deviation: of a hundred batches
-some 68 are within it, and 95 within two.`,
+197.5 ± 8 °C. What stands behind ± is twice the standard deviation, as everywhere:
+of a hundred batches some 95 come within it.`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
@@ -135,10 +135,10 @@ func sketch(b *report.Batch, s *record.Scan) {
 
 func writeSketch(path string, b *report.Batch, r *preflight.Result) (err error) {
 	b.Figures = []report.Figure{
-		{Name: "first crack expected", Value: fmt.Sprintf("%.0f ± %.0f", r.CrackS, r.CrackSdS), Unit: "s"},
+		{Name: "first crack expected", Value: fmt.Sprintf("%.0f ± %.0f", r.CrackS, 2*r.CrackSdS), Unit: "s"},
 		{Name: "drop", Value: fmt.Sprintf("%.0f", r.DropS), Unit: "s"},
 		{Name: "drop temperature", Value: fmt.Sprintf("%.1f", r.DropC), Unit: "°C"},
-		{Name: "loss", Value: fmt.Sprintf("%.1f ± %.1f", 100*r.Loss, 100*r.LossSd), Unit: "%"},
+		{Name: "loss", Value: fmt.Sprintf("%.1f ± %.1f", 100*r.Loss, 200*r.LossSd), Unit: "%"},
 		{Name: "heat", Value: fmt.Sprintf("%.2f", r.EnergyKWh), Unit: "kWh"},
 	}
 	s := report.Session{Machine: r.Machine, Recipe: r.Recipe, Batches: []report.Batch{*b}, Remarks: r.Why,
@@ -178,7 +178,7 @@ func crackWhy(r *preflight.Result) string {
 	case r.Heard > 1:
 		by = fmt.Sprintf("as heard in the last %d batches", r.Heard)
 	}
-	return fmt.Sprintf("beans at %.1f ± %.1f °C, %s", r.CrackBeanC, r.CrackBeanSdC, by)
+	return fmt.Sprintf("beans at %.1f ± %.1f °C, %s", r.CrackBeanC, 2*r.CrackBeanSdC, by)
 }
 
 func lossWhy(r *preflight.Result) string {
@@ -209,13 +209,13 @@ func printPreflight(w io.Writer, r *preflight.Result) error {
 		}
 		row("turning point", "%s, %.0f °C", minutes(r.TurnS), r.TurnC)
 		if r.CrackS > 0 {
-			row("first crack", "%s ± %.0f s, at %.1f %% loss; %s", minutes(r.CrackS), r.CrackSdS, 100*r.CrackLoss, crackWhy(r))
+			row("first crack", "%s ± %.0f s, at %.1f %% loss; %s", minutes(r.CrackS), 2*r.CrackSdS, 100*r.CrackLoss, crackWhy(r))
 			row("development", "%.0f s, %.0f %% of the roast", r.DevelopmentS, 100*r.DevelopmentS/r.DropS)
 		} else {
 			row("first crack", "not before the drop; %s", crackWhy(r))
 		}
 		row("drop", "%s, %.1f °C", minutes(r.DropS), r.DropC)
-		row("loss", "%.1f ± %.1f %%%s", 100*r.Loss, 100*r.LossSd, lossWhy(r))
+		row("loss", "%.1f ± %.1f %%%s", 100*r.Loss, 200*r.LossSd, lossWhy(r))
 		row("heat", "%.2f kWh: air %.2f, panels %.2f", r.EnergyKWh, r.AirKWh, r.BaseKWh)
 		row("air heater", "at most %.0f %%, at %s", 100*r.PeakAirDuty, minutes(r.PeakAirDutyAtS))
 		row("inlet air", "at most %.0f °C, at %s", r.PeakInletC, minutes(r.PeakInletAtS))

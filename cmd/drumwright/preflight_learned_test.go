@@ -37,7 +37,7 @@ func TestPreflightOfALearnedCoffee(t *testing.T) {
 	if err := j.Close(); err != nil {
 		t.Fatal(err)
 	}
-	for _, x := range []struct{ journal, want string }{{"", "beans at 197.5 ± 4.0 °C, as coffees usually do"}, {path, "beans at 201.5 ± 0.9 °C, as heard in the last 2 batches"}} {
+	for _, x := range []struct{ journal, want string }{{"", "beans at 197.5 ± 8.0 °C, as coffees usually do"}, {path, "beans at 201.5 ± 1.7 °C, as heard in the last 2 batches"}} {
 		var out bytes.Buffer
 		if err := runPreflight(context.Background(), &preflightOptions{journal: x.journal}, "heron-1000", "harbour-medium", &out); err != nil {
 			t.Fatal(err)

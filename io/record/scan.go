@@ -76,7 +76,8 @@ type Batch struct {
 // changes nothing.
 type Amended struct{ FromS, CurveS, EndS, FromK, EndK float64 }
 
-// Bean is what is known of the beans and the loop that leads them.
+// Bean is what is known of the beans and the loop that leads them. Each sd is one
+// standard deviation: of a hundred batches some 68 come within it and 95 within two.
 type Bean struct {
 	Active       bool    // the bean loop sets the inlet air
 	TargetC      float64 // wanted bean probe temperature; 0 = none
