@@ -23,7 +23,8 @@ const (
 	oneSd, twoSd = 0.68, 0.95
 )
 
-// Estimator studies coffees that are roasted, heard and weighed batch by batch.
+// Estimator studies coffees that are roasted, heard and weighed batch by batch: how
+// far off each estimate is, and whether it is so by as much as it says.
 func Estimator(ctx context.Context, sizes []Size) (*Study, error) {
 	return estimator(ctx, sizes, coffeeSeed, coffeeCases)
 }
