@@ -49,3 +49,31 @@ func (m *Machine) Missing() []string {
 	}
 	return out
 }
+
+// Lacks lists in words which of these points the machine does not have: one of some
+// inputs, all of others, all of some outputs. It is empty, not nil, for none.
+func (m *Machine) Lacks(anyOf, in []point.Input, out []point.Output) []string {
+	lacks := []string{}
+	found, names := len(anyOf) == 0, ""
+	for _, i := range anyOf {
+		found = found || m.HasIn[i]
+		if names != "" {
+			names += " or "
+		}
+		names += i.String()
+	}
+	if !found {
+		lacks = append(lacks, names)
+	}
+	for _, i := range in {
+		if !m.HasIn[i] {
+			lacks = append(lacks, i.String())
+		}
+	}
+	for _, o := range out {
+		if !m.HasOut[o] {
+			lacks = append(lacks, o.String())
+		}
+	}
+	return lacks
+}

@@ -108,28 +108,8 @@ func covered(id string, m *profiles.Machine) bool { return len(lacking(id, m)) =
 
 // lacking lists what a machine lacks for a cause, each in words.
 func lacking(id string, m *profiles.Machine) []string {
-	n, out := needs[id], []string(nil)
-	names, found := "", len(n.any) == 0
-	for _, i := range n.any {
-		found = found || m.HasIn[i]
-		if names != "" {
-			names += " or "
-		}
-		names += i.String()
-	}
-	if !found {
-		out = append(out, names)
-	}
-	for _, i := range n.all {
-		if !m.HasIn[i] {
-			out = append(out, i.String())
-		}
-	}
-	for _, o := range n.out {
-		if !m.HasOut[o] {
-			out = append(out, o.String())
-		}
-	}
+	n := needs[id]
+	out := m.Lacks(n.any, n.all, n.out)
 	if n.special != nil {
 		if what := n.special(m); what != "" {
 			out = append(out, what)

@@ -80,31 +80,7 @@ func (e *entry) expected() string {
 	return text
 }
 
-func (w *wants) lacking(m *profiles.Machine) []string {
-	out := []string{}
-	found, names := len(w.any) == 0, ""
-	for _, i := range w.any {
-		found = found || m.HasIn[i]
-		if names != "" {
-			names += " or "
-		}
-		names += i.String()
-	}
-	if !found {
-		out = append(out, names)
-	}
-	for _, i := range w.in {
-		if !m.HasIn[i] {
-			out = append(out, i.String())
-		}
-	}
-	for _, o := range w.out {
-		if !m.HasOut[o] {
-			out = append(out, o.String())
-		}
-	}
-	return out
-}
+func (w *wants) lacking(m *profiles.Machine) []string { return m.Lacks(w.any, w.in, w.out) }
 
 // reads makes a sign.
 func reads(i point.Input, how string, level float64) record.ProofSign {
