@@ -192,7 +192,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	}
 	var mqtt *telemetry.MQTT
 	if m.Telemetry.MQTT != nil && practice == nil { // no broker is to take played figures for a machine's
-		if mqtt, err = newMQTT(m, log); err != nil {
+		if mqtt, err = newMQTT(m, keep, log); err != nil {
 			return err
 		}
 		defer mqtt.Close()

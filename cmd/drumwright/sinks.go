@@ -116,10 +116,10 @@ func dropsOf(keep *journal.Sink, mqtt *telemetry.MQTT) func() []telemetry.Drop {
 	}
 }
 
-func newMQTT(m *profiles.Machine, log *slog.Logger) (*telemetry.MQTT, error) {
+func newMQTT(m *profiles.Machine, keep *journal.Sink, log *slog.Logger) (*telemetry.MQTT, error) {
 	t := m.Telemetry.MQTT
 	cfg := telemetry.MQTTConfig{Broker: t.Broker, Username: t.User, Prefix: t.Prefix, Site: m.About.Site, Machine: m.About.Name,
-		Period: seconds(m.Telemetry.EveryS), Discovery: t.Discovery, Log: log}
+		Period: seconds(m.Telemetry.EveryS), Store: forwardedTo(t.Broker, keep), Run: keep.RunID(), Discovery: t.Discovery, Log: log}
 	if t.Discovery != "" {
 		for i := range point.NumInputs {
 			if m.HasIn[i] {

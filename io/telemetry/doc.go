@@ -2,7 +2,9 @@
 // broker. It takes no commands from either, and is not a safety device.
 //
 // Invariant: nothing outside can hold up a scan. Put copies and returns; what
-// cannot be sent is dropped and counted, and memory stays bounded. A value that
+// cannot be sent is dropped and counted, and memory stays bounded. Events that no
+// broker has acknowledged are read again where they are kept (EventStore), also
+// after a restart, and sent before newer ones. A value that
 // is not usable is left out (Prometheus) or null (MQTT), never 0.
 //
 // Goroutines: Put belongs to the scan's goroutine, everything else may be called
@@ -14,7 +16,10 @@
 //	              written before anyone knows when it will be sent; retained, QoS 1
 //	state         record.StatusView; retained, QoS 1, on change and on connecting
 //	measurements  record.MeasuredView, each period; not retained, QoS 0
-//	events        record.EventView, each as it happens; not retained, QoS 1
+//	events        record.EventView, each as it happens; not retained, QoS 1. After an
+//	              outage those that were missed, in their order, the newest 10,000 at
+//	              most, with the quality "" because that is not kept. One whose
+//	              acknowledgement was lost comes twice: time, scan and name tell
 //	alarms        record.AlarmsView, what calls for a person now; retained, QoS 1,
 //	              on change and on connecting
 //

@@ -22,7 +22,9 @@ type MQTTConfig struct {
 	Prefix             string // "" = drumwright
 	Site, Machine      string
 	Period             time.Duration // between measurements; 0 = 1 s
-	QueueLen           int           // events that may wait for the broker; 0 = 256
+	QueueLen           int           // events that may wait for the broker in memory; 0 = 256
+	Store              EventStore    // of those that do not, or wait for longer than this program runs; nil = none
+	Run                uint64        // number of this run in the store
 	Discovery          string        // first part of the topics on which sensors are announced; "" = they are not
 	Inputs             []point.Input // that the machine has, for the announcements
 	Log                *slog.Logger  // nil = none
@@ -33,7 +35,7 @@ type MQTTStats struct {
 	Connected           bool
 	Connects            uint64
 	Published           uint64
-	DroppedEvents       uint64 // there was no room left to wait in
+	DroppedEvents       uint64 // there was no room left to wait in, or they waited too long
 	SkippedMeasurements uint64 // due while there was no connection
 }
 
@@ -42,7 +44,7 @@ type MQTT struct {
 	cfg   MQTTConfig
 	pace  pace
 	base  string
-	queue *record.Queue[record.EventView]
+	ahead *forwarder // of the publishing goroutine, but for its queue
 	wake  chan struct{}
 	stop  chan struct{}
 	done  chan struct{}
@@ -105,7 +107,7 @@ func newMQTT(cfg MQTTConfig, p pace) (*MQTT, error) {
 		// Joined by what no name may hold: loft-north and 1 are not loft and north-1.
 		cfg.ClientID = "drumwright_" + cfg.Site + "_" + cfg.Machine + "_" + host
 	}
-	m := &MQTT{cfg: cfg, pace: p, base: top, queue: record.NewQueue[record.EventView](cfg.QueueLen),
+	m := &MQTT{cfg: cfg, pace: p, base: top, ahead: newForwarder(cfg.Store, cfg.Run, cfg.QueueLen, cfg.Log),
 		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
 	go m.run()
 	return m, nil
@@ -120,7 +122,7 @@ func (m *MQTT) Put(s *record.Scan) {
 	m.last.Store(now)
 	wake := s.NumEvents > 0
 	for i := range s.NumEvents {
-		m.queue.PutEvent(record.NewEventView(s, i))
+		m.ahead.queue.PutEvent(record.PlacedEvent{Place: record.Place{Run: m.cfg.Run, Scan: s.N, N: i + 1}, Event: record.NewEventView(s, i)})
 	}
 	if before == nil || record.Changed(before, now) {
 		m.stateChanged.Store(true)
@@ -140,9 +142,8 @@ func (m *MQTT) Put(s *record.Scan) {
 
 // Stats returns what was counted.
 func (m *MQTT) Stats() MQTTStats {
-	_, events := m.queue.Dropped()
 	return MQTTStats{Connected: m.connected.Load(), Connects: m.connects.Load(), Published: m.published.Load(),
-		DroppedEvents: events, SkippedMeasurements: m.skipped.Load()}
+		DroppedEvents: m.ahead.dropped(), SkippedMeasurements: m.skipped.Load()}
 }
 
 // Close says goodbye to the broker, if it is there, and stops. It takes at most

@@ -186,7 +186,7 @@ func TestMQTTOutages(t *testing.T) {
 	for n := 1001; n <= 1500; n++ {
 		put(m, n)
 	}
-	if got := m.queue.Len(); got != 100 {
+	if got := m.ahead.queue.Len(); got != 100 {
 		t.Errorf("%d events wait, want the 100 that fit", got)
 	}
 	if st := m.Stats(); st.DroppedEvents != 400 {
@@ -205,7 +205,7 @@ func TestMQTTOutages(t *testing.T) {
 			t.Fatalf("event %d of %d is %s, want %s", i, len(list), e.payload, want)
 		}
 	}
-	peertest.Eventually(t, 5*time.Second, "queue empty", func() bool { return m.queue.Len() == 0 })
+	peertest.Eventually(t, 5*time.Second, "queue empty", func() bool { return m.ahead.queue.Len() == 0 })
 }
 
 // A broker that is there but stands still must not be felt by the scan.
@@ -214,7 +214,7 @@ func TestMQTTFrozenBroker(t *testing.T) {
 	m := publisher(t, b.address)
 	defer m.Close()
 	put(m, 1)
-	peertest.Eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected && m.queue.Len() == 0 })
+	peertest.Eventually(t, 5*time.Second, "connected", func() bool { return m.Stats().Connected && m.ahead.queue.Len() == 0 })
 	b.signal(syscall.SIGSTOP)
 	var before, after runtime.MemStats
 	runtime.GC()
@@ -223,7 +223,7 @@ func TestMQTTFrozenBroker(t *testing.T) {
 	for n := 2; n < 20002; n++ {
 		put(m, n)
 	}
-	if got := m.queue.Len(); got > 100 {
+	if got := m.ahead.queue.Len(); got > 100 {
 		t.Errorf("%d events wait", got)
 	}
 	peertest.Eventually(t, 10*time.Second, "the frozen broker is noticed", func() bool { return !m.Stats().Connected })
@@ -281,7 +281,7 @@ func TestMQTTConfigIsChecked(t *testing.T) {
 }
 
 func BenchmarkMQTTPut(b *testing.B) {
-	m := &MQTT{queue: record.NewQueue[record.EventView](256), wake: make(chan struct{}, 1)}
+	m := &MQTT{ahead: newForwarder(nil, 0, 256, nil), wake: make(chan struct{}, 1)}
 	s := recordtest.At(0)
 	b.ReportAllocs()
 	for b.Loop() {

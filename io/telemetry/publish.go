@@ -19,7 +19,6 @@ func (m *MQTT) run() {
 	defer close(m.done)
 	tick := time.NewTicker(m.cfg.Period)
 	defer tick.Stop()
-	var pending []record.EventView // taken from the queue, not yet acknowledged
 	retry := m.pace.firstRetry
 	told := false
 	for {
@@ -29,7 +28,7 @@ func (m *MQTT) run() {
 			m.connects.Add(1)
 			m.connected.Store(true)
 			begun := time.Now()
-			pending, err = m.publishUntil(client, lost, tick, pending)
+			err = m.publishUntil(client, lost, tick)
 			m.connected.Store(false)
 			if err == nil { // stopped
 				client.Disconnect(250)
@@ -102,37 +101,46 @@ func (m *MQTT) connect() (paho.Client, <-chan error, error) {
 }
 
 // publishUntil publishes until stop (nil) or until the connection fails.
-func (m *MQTT) publishUntil(c paho.Client, lost <-chan error, tick *time.Ticker, pending []record.EventView) ([]record.EventView, error) {
+func (m *MQTT) publishUntil(c paho.Client, lost <-chan error, tick *time.Ticker) error {
+	defer m.ahead.save()
 	if err := m.send(c, m.base+"/"+TopicStatus, 1, true, []byte(Online)); err != nil {
-		return pending, err
+		return err
 	}
 	if err := m.announce(c); err != nil {
-		return pending, err
+		return err
 	}
 	// Whoever comes to a broker that was restarted finds what stands now.
 	m.stateChanged.Store(true)
 	m.alarmsChanged.Store(true)
+	on := make(chan struct{}) // there are events yet to be sent
+	close(on)
 	var measured uint64
 	for {
 		if err := m.sendChanges(c); err != nil {
-			return pending, err
+			return err
 		}
-		var err error
-		if pending, err = m.sendEvents(c, pending); err != nil {
-			return pending, err
+		more, err := m.sendEvents(c)
+		if err != nil {
+			return err
+		}
+		again := on
+		if !more {
+			again = nil
 		}
 		select {
 		case <-m.stop:
-			return m.farewell(c, pending)
+			return m.farewell(c)
 		case err := <-lost:
-			return pending, err
+			return err
 		case <-m.wake:
+		case <-again:
 		case <-tick.C:
+			m.ahead.save()
 			// A scan loop that stands gives no measurements, rather than old ones.
 			if s := m.last.Load(); s != nil && s.N != measured {
 				measured = s.N
 				if err := m.sendJSON(c, TopicMeasurements, 0, false, record.NewMeasuredView(s)); err != nil {
-					return pending, err
+					return err
 				}
 			}
 		}
@@ -156,27 +164,29 @@ func (m *MQTT) sendChanges(c paho.Client) error {
 	return nil
 }
 
-// sendEvents publishes what waits, and keeps what was not acknowledged.
-func (m *MQTT) sendEvents(c paho.Client, pending []record.EventView) ([]record.EventView, error) {
-	for {
-		if len(pending) == 0 {
-			if pending = m.queue.Take(pending, 16); len(pending) == 0 {
-				return pending, nil
-			}
+// sendEvents publishes some of what waits, and reports whether there may be more. What
+// is not acknowledged waits on.
+func (m *MQTT) sendEvents(c paho.Client) (more bool, err error) {
+	for range together {
+		e, ok := m.ahead.next()
+		if !ok {
+			return false, nil
 		}
-		if err := m.sendJSON(c, TopicEvents, 1, false, pending[0]); err != nil {
-			return pending, err
+		if err := m.sendJSON(c, TopicEvents, 1, false, e.Event); err != nil {
+			return true, err
 		}
-		pending = pending[1:]
+		m.ahead.acknowledged(e)
 	}
+	return true, nil
 }
 
 // farewell publishes what changed last and that the machine is off the air: a
-// clean end sends no will.
-func (m *MQTT) farewell(c paho.Client, pending []record.EventView) ([]record.EventView, error) {
+// clean end sends no will. Events of a long outage wait for the next start.
+func (m *MQTT) farewell(c paho.Client) error {
+	end := time.Now().Add(m.pace.write)
 	err := m.sendChanges(c)
-	if err == nil {
-		pending, err = m.sendEvents(c, pending)
+	for more := true; more && err == nil && time.Now().Before(end); {
+		more, err = m.sendEvents(c)
 	}
 	if err == nil {
 		err = m.send(c, m.base+"/"+TopicStatus, 1, true, []byte(Offline))
@@ -184,7 +194,7 @@ func (m *MQTT) farewell(c paho.Client, pending []record.EventView) ([]record.Eve
 	if err != nil {
 		m.cfg.Log.Warn("mqtt ended without a farewell", "err", err)
 	}
-	return pending, nil
+	return nil
 }
 
 func (m *MQTT) sendJSON(c paho.Client, topic string, qos byte, retained bool, v any) error {

@@ -27,7 +27,7 @@ var topics = []struct{ name, payload, kept, about string }{
 	{TopicStatus, "`online` or `offline`", "retained, QoS 1", "the daemon is connected; `offline` is also its last will"},
 	{TopicState, "JSON", "retained, QoS 1", "state of the batch sequence, what the operator does next, batch, safety; on change and on connecting"},
 	{TopicMeasurements, "JSON", "QoS 0", "points with quality, bean, loops, drum, outputs; each period"},
-	{TopicEvents, "JSON", "QoS 1", "trips, warnings, milestones and commands, each as it happens"},
+	{TopicEvents, "JSON", "QoS 1", "trips, warnings, milestones and commands, each as it happens; after an outage those that were missed, in their order"},
 	{TopicAlarms, "JSON", "retained, QoS 1", "what calls for a person now; on change and on connecting"},
 }
 
