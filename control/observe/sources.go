@@ -31,13 +31,15 @@ type Doubt [NLasting][NLasting]float64
 
 // How surely a coffee is known before any of it was weighed, as the sd of the
 // logarithms of its rates and of its reaction heat; and how surely what a machine
-// file does not say of (judgement; a sensor on the outside of a drum that is heated
-// from there shows some 5 K more than its inside has).
+// file does not say of (judgement). Where anything within a span is as likely, an sd
+// of the span over 1.6 comes nearest to 68 and 95 %: rates within 20 % either way,
+// for one. A sensor on the outside of a drum that is heated from there shows some
+// 5 K more than its inside has; InletLead leaves about 1 s of lag.
 const (
-	RateSd     = 0.12
+	RateSd     = 0.125
 	ReactionSd = 0.26
 	skinSdK    = 6.0
-	inletLagSd = 1.0 // s; InletLead leaves about as much
+	inletLagSd = 1.0 // s
 	massSd     = 0.005
 )
 
