@@ -146,7 +146,7 @@ func Restore(ctx context.Context, backup, path string) (aside string, err error)
 		return fail(err)
 	}
 	defer lock.Close()
-	b, err := OpenReader(backup)
+	b, err := openReader(backup, 1) // of an older program too: the next start brings it up to date
 	if err != nil {
 		return "", err
 	}

@@ -3,6 +3,7 @@ package journal
 import (
 	"bytes"
 	"context"
+	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -144,15 +145,7 @@ func TestOldJournalIsCopiedFirst(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	c, err := sqlite3.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := c.Exec(`DROP TRIGGER batches_found; DROP VIEW words_of_batches; DROP TABLE found; DROP TABLE audit; DROP TABLE commissioning; DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
-		DROP TRIGGER weighings_stay; DROP TRIGGER weighings_remain; UPDATE meta SET value = '5' WHERE key = 'schema_version'`); err != nil {
-		t.Fatal(err)
-	}
-	c.Close()
+	makeOld(t, path)
 	s = open(t, path, Config{})
 	d, err := s.Batch(context.Background(), 41)
 	if err != nil || len(d.Samples) != 60 {
@@ -171,5 +164,56 @@ func TestOldJournalIsCopiedFirst(t *testing.T) {
 	}
 	if n, err := text(s.conn, `SELECT air_full_s > 0 FROM figures WHERE batch = 41`); err != nil || n != "1" {
 		t.Errorf("figures of an old batch: %q, %v", n, err)
+	}
+}
+
+// makeOld brings a journal back to version 5 of its schema.
+func makeOld(t *testing.T, path string) {
+	t.Helper()
+	c, err := sqlite3.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Exec(`DROP TRIGGER batches_found; DROP VIEW words_of_batches; DROP TABLE found; DROP TABLE audit; DROP TABLE commissioning; DROP TABLE entries; DROP TABLE facts; DROP TABLE figures; DROP INDEX batches_by_time; DROP INDEX batches_by_recipe;
+		DROP TRIGGER weighings_stay; DROP TRIGGER weighings_remain; UPDATE meta SET value = '5' WHERE key = 'schema_version'`); err != nil {
+		t.Fatal(err)
+	}
+	c.Close()
+}
+
+// A backup that an older program made can be brought back, and comes up to date at the
+// next start; what is a database and no journal cannot.
+func TestOldBackupIsRestored(t *testing.T) {
+	path := file(t)
+	s := open(t, path, Config{})
+	roast(s, 0, 41)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	old := filepath.Join(t.TempDir(), "old.db")
+	if _, err := Backup(context.Background(), path, old); err != nil {
+		t.Fatal(err)
+	}
+	makeOld(t, old)
+	if aside, err := Restore(context.Background(), old, path); err != nil || aside == "" {
+		t.Fatal(aside, err)
+	}
+	s = open(t, path, Config{})
+	if d, err := s.Batch(context.Background(), 41); err != nil || len(d.Samples) != 60 {
+		t.Errorf("%d samples after restoring an old backup, %v", len(d.Samples), err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	other := filepath.Join(t.TempDir(), "other.db")
+	c, err := sqlite3.Open(other)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(c.Exec(`CREATE TABLE customers (name TEXT)`), c.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Restore(context.Background(), other, path); err == nil || !strings.Contains(err.Error(), "no journal") {
+		t.Errorf("a database of something else is restored: %v", err)
 	}
 }

@@ -23,7 +23,10 @@ type Reader struct {
 }
 
 // OpenReader opens a journal that exists, to read only.
-func OpenReader(path string) (_ *Reader, err error) {
+func OpenReader(path string) (*Reader, error) { return openReader(path, len(migrations)) }
+
+// openReader opens a journal whose schema has at least a version.
+func openReader(path string, least int) (_ *Reader, err error) {
 	fail := func(err error) (*Reader, error) { return nil, fmt.Errorf("read journal %s: %w", path, err) }
 	defer gaveUp(&err)
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
@@ -44,7 +47,9 @@ func OpenReader(path string) (_ *Reader, err error) {
 		case err != nil:
 		case v > len(migrations):
 			err = tooNew(v)
-		case v < len(migrations):
+		case v == 0:
+			err = errors.New("it is a database, but no journal")
+		case v < least:
 			err = fmt.Errorf("the journal has schema version %d, this program reads %d: start the daemon once to bring it up to date", v, len(migrations))
 		}
 	}
