@@ -64,7 +64,7 @@ var batchExport = []exportColumn[record.KeptBatch]{
 	{"result", "open, done or aborted", func(k *record.KeptBatch) any { return k.Result }},
 	{"recipe", "name of the recipe", func(k *record.KeptBatch) any { return k.Recipe }},
 	{"recipe_hash", "SHA-256 of the recipe file", func(k *record.KeptBatch) any { return k.RecipeHash }},
-	{"machine_hash", "SHA-256 of the machine file", func(k *record.KeptBatch) any { return k.MachineHash }},
+	{"machine_hash", "SHA-256 of the machine file with the device maps it uses", func(k *record.KeptBatch) any { return k.MachineHash }},
 	{"lot", "green coffee, as entered", func(k *record.KeptBatch) any { return k.Lot }},
 	{"moisture_pct", "of the green coffee, % of its mass", func(k *record.KeptBatch) any { return k.MoisturePct }},
 	{"density_g_per_l", "of the green coffee, bulk, g/l", func(k *record.KeptBatch) any { return k.DensityGPerL }},
