@@ -65,6 +65,8 @@ type Filter struct {
 	lastReadingC              float64
 	beanSdK                   float64 // of the bean temperature at charge
 
+	noise probeNoise // of the readings
+
 	rateKPerS, outletC, dryingPerS float64 // of the last predict
 	rateGrad                       vector
 

@@ -33,14 +33,11 @@ type Params struct {
 
 	Kinetics bean.Kinetics
 	StepS    float64 // scan period, s
-	NoiseRK2 float64 // variance of one bean probe reading, K²
+	NoiseRK2 float64 // least variance of one bean probe reading, K²; a batch whose readings show more takes that
 }
 
 // DefaultParams returns everything that does not belong to one machine or
 // batch. The figures were chosen on simulated roasts; no literature authority.
-// A bed that bumps by 0.5 °C over 3 s needs NoiseRK2 of about 3: take the probe
-// minus a 30 s local parabola, variance × (1+ρ)/(1-ρ) with ρ the correlation of
-// neighbouring readings.
 func DefaultParams() Params {
 	return Params{
 		MoistureDB: bean.MoistureDryBasis(0.11), MoistureSdDB: 0.0145,

@@ -1,5 +1,7 @@
 package observe
 
+import "math"
+
 // Update corrects the estimate with one bean probe reading, °C. NaN or an
 // impossible value counts as missing: the estimate stays the predicted one and
 // its sd grows by itself. While the probe sinks into the bed (ImmersionS after
@@ -8,6 +10,9 @@ package observe
 func (f *Filter) Update(readingC float64) {
 	if !f.started || badTemperature(readingC) {
 		return
+	}
+	if f.gapSteps > 1 {
+		f.noise.pause()
 	}
 	f.gapSteps = 0
 	f.lastReadingC = readingC
@@ -22,7 +27,9 @@ func (f *Filter) Update(readingC float64) {
 		return
 	}
 	v := readingC - f.x[iProbe]
-	s := f.cov[iProbe][iProbe] + f.p.NoiseRK2
+	s := f.cov[iProbe][iProbe] + f.noise.variance(f.p.NoiseRK2, f.p.StepS)
+	most := math.Sqrt(spikeVariance * s)
+	f.noise.put(f.x[iProbe]+min(max(v, -most), most), f.p.StepS, f.elapsedS())
 	if v*v > spikeVariance*s {
 		s = v * v / spikeVariance
 	}
