@@ -17,16 +17,19 @@ type reach struct {
 	nextS    float64 // scan time of the next forecast
 	fullS    float64 // for which the air heater has been at its most
 	told     bool    // that the curve is out of reach
+	otherS   float64 // for which the forecast has said otherwise than was told
 }
 
 // Judgement: how far off a temperature must be to count as held back, how often
-// the forecast is made, and from which shortfall it is said and taken back.
+// the forecast is made, from which shortfall it is said and taken back, and how long
+// that must stand: an estimate that swings makes forecasts that swing.
 const (
 	heldBackK     = 3.0
 	slewHeldK     = 8.0
 	forecastEachS = 5.0
 	sayShortC     = 1.0
 	noLongerC     = 0.4
+	forecastHoldS = 15.0
 	// fullKnownS is how long a heater must have been full for its air to be the
 	// most that it gives.
 	fullKnownS = 45.0
@@ -63,7 +66,7 @@ func (c *Controller) watchReach(a *heat.AirOut, dt float64, img *point.Image, re
 		r.fullS = 0
 	}
 	switch {
-	case !c.closed:
+	case !c.closed || !c.roast.turned: // before the turn little is known of the beans
 		r.forecast, r.nextS = beanloop.Forecast{}, 0
 	case c.nowS >= r.nextS && (bound != record.Unbound || r.told):
 		r.nextS = c.nowS + forecastEachS
@@ -73,13 +76,18 @@ func (c *Controller) watchReach(a *heat.AirOut, dt float64, img *point.Image, re
 		r.forecast = beanloop.Forecast{}
 	}
 	rec.Bean.ShortC, rec.Bean.LateS = r.forecast.ShortC, r.forecast.LateS
-	switch {
-	case !r.told && r.forecast.ShortC >= sayShortC:
-		r.told = true
+	if otherwise := !r.told && r.forecast.ShortC >= sayShortC || r.told && r.forecast.ShortC < noLongerC; !otherwise {
+		r.otherS = 0
+		return
+	}
+	if r.otherS += dt; r.otherS < forecastHoldS && c.closed {
+		return
+	}
+	r.otherS, r.told = 0, !r.told
+	if r.told {
 		rec.Add(record.Event{Kind: record.Warning, Name: "curve-out-of-reach", Value: r.forecast.ShortC, Limit: sayShortC,
 			Text: fmt.Sprintf("the curve cannot be met, held back by: %s; about %.0f °C short at its end, %s", heldBy(bound), r.forecast.ShortC, late(r.forecast.LateS))})
-	case r.told && r.forecast.ShortC < noLongerC:
-		r.told = false
+	} else {
 		rec.Add(record.Event{Kind: record.Cleared, Name: "curve-out-of-reach", Text: "the curve can be met again, or is no longer followed"})
 	}
 }
