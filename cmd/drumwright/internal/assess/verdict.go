@@ -145,4 +145,3 @@ func Judge(results []Result) []Goal {
 	}
 	return goals
 }
-
