@@ -50,7 +50,7 @@ given.
 --days plays a shop's days instead, 24 hours each, one after another with a restart
 each morning: some batches, then the machine stands cold. On every third day something
 breaks in the first batch, each time something else; on every second day the disk is
-stuck, full or read-only for an hour; the broker is never of any use, away, mute or
+stuck, full or read-only for 15 minutes; the broker is never of any use, away, mute or
 hanging up. The journal is a real one. Every batch, trip, event and scan of a batch
 must be in it at the end, no trip may come that the day's fault does not explain, and
 memory, open files and goroutines must not grow.

@@ -38,7 +38,10 @@ const (
 	lostReplies  = 0.005
 	faultAfterS  = 240.0 // after the first charge
 	outageBeginS = 600.0
-	outageS      = 3600.0
+
+	// outageS is how long. A roast gives the journal three rows a second, two of them
+	// tape, and 4096 may wait: a longer trouble in a roast costs the oldest samples.
+	outageS = 900.0
 )
 
 // trouble is what goes wrong on a day.
@@ -226,8 +229,10 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 			case err != nil:
 			case at > outageBeginS && at < outageBeginS+outageS:
 				err = disk.trouble(what.disk)
-			case at >= outageBeginS+outageS:
-				err = disk.mend()
+			case at >= outageBeginS+outageS && disk.undo != nil:
+				if err = disk.mend(); err == nil {
+					err = written(ctx, keep)
+				}
 			}
 			return err != nil
 		}
@@ -240,7 +245,7 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 		return err
 	}
 	if what.disk != "" {
-		res.Outages = append(res.Outages, fmt.Sprintf("day %d: the disk was %s for an hour", day+1, disk.was))
+		res.Outages = append(res.Outages, fmt.Sprintf("day %d: the disk was %s for a quarter of an hour", day+1, disk.was))
 	}
 	res.SimulatedS += got.SimulatedS
 	res.Scans += got.Scans
@@ -270,6 +275,23 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 	}
 	if s.DroppedEvents+s.DroppedSamples+s.Refused > 0 {
 		res.wrong("day %d: the journal dropped %d events and %d samples, refused %d rows", day+1, s.DroppedEvents, s.DroppedSamples, s.Refused)
+	}
+	return nil
+}
+
+// written waits until the journal has written again. It tries every other second of
+// life, which would be an hour of the simulated day and so another outage.
+func written(ctx context.Context, keep *journal.Sink) error {
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	look := time.NewTicker(5 * time.Millisecond)
+	defer look.Stop()
+	for before := keep.Stats().Commits; keep.Stats().Commits == before; {
+		select {
+		case <-look.C:
+		case <-ctx.Done():
+			return fmt.Errorf("the disk is well again and the journal has not written: %w", ctx.Err())
+		}
 	}
 	return nil
 }

@@ -13,7 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// What a disk can do for an hour.
+// What a disk can do for a while.
 const (
 	diskStuck    = "stuck"     // another program holds the lock of the database
 	diskFull     = "full"      // no byte more can be written
