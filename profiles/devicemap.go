@@ -31,7 +31,6 @@ type mapText struct {
 	file string
 	text []byte     // nil where it stands in the machine's own text
 	root *yaml.Node // its keys
-	base int        // what its line numbers begin behind
 }
 
 // LoadMap reads a shipped map by its name, or a file ending in .yaml. Parameters
