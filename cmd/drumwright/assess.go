@@ -53,7 +53,8 @@ its goal; of --learning and --estimator when any goal is missed.`,
 	f.BoolVar(&o.learning, "learning", false, "instead: what batches teach the next, on machines that stay as they are, change, or roast ten in a row from cold")
 	f.BoolVar(&o.estimator, "estimator", false, "instead: how well bean temperature, probe lag, loss and first crack are told as a coffee is heard and weighed, and whether the stated deviations come true")
 	c.MarkFlagsMutuallyExclusive("learning", "estimator", "quick")
-	f.StringVar(&o.plots, "plots", "", "folder for reports of the nominal and the worst batches; empty = none")
+	c.MarkFlagsMutuallyExclusive("estimator", "plots")
+	f.StringVar(&o.plots, "plots", "", "folder for reports of the nominal and the worst batches, with --learning of the learned ones; empty = none")
 	return c
 }
 
@@ -97,14 +98,8 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 		return err
 	}
 	out := assessResult{Goals: assess.Judge(results), Summary: assess.Summarise(results), Cells: results}
-	if o.plots != "" {
-		for _, r := range assess.Telling(results) {
-			path, err := assess.Plot(r, o.plots)
-			if err != nil {
-				return err
-			}
-			out.Plots = append(out.Plots, path)
-		}
+	if out.Plots, err = plotAll(assess.Telling(results), o.plots); err != nil {
+		return err
 	}
 	out.WallS = time.Since(begin).Seconds()
 	if o.asJSON {
@@ -113,9 +108,7 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 		err = enc.Encode(out)
 	} else {
 		err = assess.Print(stdout, results, out.Goals)
-		for _, p := range out.Plots {
-			fmt.Fprintf(stdout, "Report: %s\n", p)
-		}
+		namePlots(stdout, out.Plots)
 	}
 	if err != nil {
 		return err
@@ -128,6 +121,27 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 	return nil
 }
 
+// plotAll writes reports into a folder; without one it writes none.
+func plotAll(list []*assess.Result, folder string) (paths []string, err error) {
+	if folder == "" {
+		return nil, nil
+	}
+	for _, r := range list {
+		path, err := assess.Plot(r, folder)
+		if err != nil {
+			return nil, err
+		}
+		paths = append(paths, path)
+	}
+	return paths, nil
+}
+
+func namePlots(stdout io.Writer, paths []string) {
+	for _, p := range paths {
+		fmt.Fprintf(stdout, "Report: %s\n", p)
+	}
+}
+
 func runStudy(ctx context.Context, o *assessOptions, sizes []assess.Size, stdout io.Writer) error {
 	study := assess.Learning
 	if o.estimator {
@@ -137,12 +151,17 @@ func runStudy(ctx context.Context, o *assessOptions, sizes []assess.Size, stdout
 	if err != nil {
 		return err
 	}
+	plots, err := plotAll(st.Telling(), o.plots)
+	if err != nil {
+		return err
+	}
 	if o.asJSON {
 		enc := json.NewEncoder(stdout)
 		enc.SetIndent("", "  ")
 		err = enc.Encode(st)
 	} else {
 		err = assess.PrintStudy(stdout, st)
+		namePlots(stdout, plots)
 	}
 	if err != nil {
 		return err

@@ -2,8 +2,10 @@ package assess
 
 import (
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"drumwright/io/record"
@@ -84,4 +86,28 @@ func Telling(results []Result) []*Result {
 		}
 	}
 	return out
+}
+
+// Telling are the last, learned batches worth a look: of each size the nominal one
+// on the first curve, and the worst that was in reach.
+func (st *Study) Telling() []*Result {
+	var out []*Result
+	worst := map[string]*Repeat{}
+	for i := range st.Repeats {
+		r := &st.Repeats[i]
+		if r.cell.Group == Nominal && r.cell.Curve == &curves[0] {
+			out = append(out, r.result())
+		}
+		if w := worst[r.Size]; r.InReach && (w == nil || r.Last.RmsC > w.Last.RmsC) {
+			worst[r.Size] = r
+		}
+	}
+	for _, size := range slices.Sorted(maps.Keys(worst)) {
+		out = append(out, worst[size].result())
+	}
+	return out
+}
+
+func (r *Repeat) result() *Result {
+	return &Result{Cell: r.cell, Name: fmt.Sprintf("%s, batch %d of those that learn", r.Name, len(r.RmsC)), Size: r.Size, Curve: r.Curve, Group: r.cell.Group, Figures: r.Last}
 }

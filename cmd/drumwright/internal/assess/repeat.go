@@ -43,16 +43,15 @@ func (p *pupil) now() *learn.Lessons {
 }
 
 // batches roasts n batches of a cell one after the other, each from a warm
-// machine and with noise of its own.
-func (p *pupil) batches(c Cell, n int) ([]*trace, error) {
-	var out []*trace
+// machine and with noise of its own. last is the cell of the last of them.
+func (p *pupil) batches(c Cell, n int) (out []*trace, last *Cell, err error) {
 	for i := range n {
 		c.Lessons, c.Seed = p.now(), c.Seed+uint64(i)*1000
 		t, err := roast(&c, false, p.seeAll)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		out = append(out, t)
 	}
-	return out, nil
+	return out, &c, nil
 }

@@ -27,6 +27,7 @@ type Repeat struct {
 	RmsC    []float64 `json:"rms_c"` // by batch
 	Last    Figures   `json:"last"`  // of the last batch
 	Whole   bool      `json:"whole"` // none was broken off
+	cell    *Cell     // of the last batch
 	InReach bool      `json:"in_reach"`
 }
 
@@ -148,11 +149,11 @@ func Learning(ctx context.Context, sizes []Size) (*Study, error) {
 // play roasts and judges reach by a run with perfect knowledge where needed.
 func (r *Repeat) play(c Cell) error {
 	*r = Repeat{Size: c.Size.Name, Curve: c.Curve.Name, Name: c.Name}
-	ts, err := newPupil(c.Size, c.Curve).batches(c, repeatBatches)
+	ts, last, err := newPupil(c.Size, c.Curve).batches(c, repeatBatches)
 	if err != nil {
 		return err
 	}
-	r.Whole = true
+	r.cell, r.Whole = last, true
 	for _, t := range ts {
 		r.Last = t.figures()
 		r.RmsC = append(r.RmsC, r.Last.RmsC)
@@ -171,7 +172,7 @@ func (r *Repeat) play(c Cell) error {
 
 func (m *Move) play(from, to Cell) error {
 	p := newPupil(from.Size, from.Curve)
-	if _, err := p.batches(from, repeatBatches-1); err != nil {
+	if _, _, err := p.batches(from, repeatBatches-1); err != nil {
 		return err
 	}
 	without, err := roast(&to, false, nil)
