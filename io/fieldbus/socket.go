@@ -6,6 +6,7 @@ import (
 	"net"
 	"os"
 	"sync"
+	"syscall"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -14,8 +15,10 @@ import (
 // socket is a TCP connection that waits in the kernel for its bytes, not in the
 // runtime's poller. A request is three system calls then (write, poll, read) in
 // place of five and two changes of goroutine, and its deadline is an argument of
-// poll in place of a timer. The price is a thread that waits along, at most as
-// long as the deadline; there is one bus or a few.
+// poll in place of a timer. Reading and writing are those of package syscall, which
+// the race detector knows to order what was done before with what is done after, at
+// the other end too. The price is a thread that waits along, at most as long as the
+// deadline; there is one bus or a few.
 type socket struct {
 	mu            sync.Mutex // no call may meet a descriptor that is closed and used anew
 	fd            int        // -1 once closed
@@ -90,7 +93,7 @@ func (s *socket) Read(b []byte) (int, error) {
 		if err := s.wait(unix.POLLIN); err != nil {
 			return 0, err
 		}
-		switch n, err := unix.Read(s.fd, b); {
+		switch n, err := syscall.Read(s.fd, b); {
 		case err == unix.EAGAIN || err == unix.EINTR:
 		case err != nil:
 			return 0, s.failed("read", err)
@@ -109,7 +112,7 @@ func (s *socket) Write(b []byte) (int, error) {
 		return 0, net.ErrClosed
 	}
 	for done := 0; ; {
-		n, err := unix.Write(s.fd, b[done:])
+		n, err := syscall.Write(s.fd, b[done:])
 		switch done += max(n, 0); {
 		case err == unix.EAGAIN:
 			if err := s.wait(unix.POLLOUT); err != nil {
@@ -130,7 +133,7 @@ func (s *socket) drain() error {
 		return net.ErrClosed
 	}
 	for {
-		switch n, err := unix.Read(s.fd, s.scrap[:]); {
+		switch n, err := syscall.Read(s.fd, s.scrap[:]); {
 		case err == unix.EAGAIN:
 			return nil
 		case err == unix.EINTR:
