@@ -27,7 +27,8 @@ func (f *Filter) Update(readingC float64) {
 		return
 	}
 	v := readingC - f.x[iProbe]
-	s := f.cov[iProbe][iProbe] + f.noise.variance(f.p.NoiseRK2, f.p.StepS)
+	worthK2 := f.noise.variance(f.p.NoiseRK2, f.p.StepS)
+	s := f.cov[iProbe][iProbe] + worthK2
 	most := math.Sqrt(spikeVariance * s)
 	f.noise.put(f.x[iProbe]+min(max(v, -most), most), f.p.StepS, f.elapsedS())
 	if v*v > spikeVariance*s {
@@ -40,7 +41,7 @@ func (f *Filter) Update(readingC float64) {
 		f.x[i] += gain[i] * v
 	}
 	joseph(&f.cov, &gain, s-row[iProbe])
-	f.account.update(&gain, f.p.NoiseRK2)
+	f.account.update(&gain, worthK2)
 	f.guard(&before)
 }
 
