@@ -105,6 +105,11 @@ func (scrawler) Audits(_ context.Context, want record.AuditSearch) ([]record.Aud
 	return list, nil
 }
 
+// Do refuses whatever is asked.
+func (scrawler) Do(context.Context, record.Command) record.Answer {
+	return record.Answer{Reason: bad("refusal")}
+}
+
 // Asked and the rest: one account, whose name has not been through the command that
 // makes accounts, and whose session everybody has.
 func (scrawler) Asked() bool { return true }
@@ -122,7 +127,7 @@ func TestEveryTextStaysText(t *testing.T) {
 	peertest.OnceIsEnough(t)
 	x := scrawler{}
 	b := openBrowser(t, func(c *panel.Config) {
-		c.Shop, c.Batches, c.History, c.Proofs, c.Next, c.Folder, c.Audit, c.Accounts = x, x, x, x, x, x, x, x
+		c.Operator, c.Shop, c.Batches, c.History, c.Proofs, c.Next, c.Folder, c.Audit, c.Accounts = x, x, x, x, x, x, x, x, x
 		c.Preflight = func(string) (json.RawMessage, error) {
 			return json.Marshal(map[string]any{"reachable": false, "why": []string{bad("why")}, "limits": []map[string]any{{"from_s": 1, "to_s": 2, "what": bad("limit")}}})
 		}
@@ -157,6 +162,8 @@ func TestEveryTextStaysText(t *testing.T) {
 	look("recipes", "title", "coffee", "drop")
 	to("#recipes/plain")
 	look("recipe", "title", "recipe note", "recipe text", "advice", "understood", "stage", "why", "limit")
+	b.until(fmt.Sprintf(`document.querySelector('.answer')?.textContent.includes(%q) || ([...document.querySelectorAll('button')].find(e => e.textContent.includes('Load for next batch'))?.click(), false)`, bad("refusal"))) // what has just moved heeds no finger
+	look("refused command", "refusal")
 	b.do(chromedp.Click(`//summary[text()='History']`, chromedp.BySearch))
 	look("versions", "version by")
 	to("#recipes/faulty")
@@ -171,6 +178,8 @@ func TestEveryTextStaysText(t *testing.T) {
 	look("machine", "site", "machine note", "version", "not covered", "exception", "test", "standing", "prover", "result", "blocking")
 	to("#machine/audit")
 	look("audit", "auditee", "source", "action", "detail", "reason")
+	b.js(fmt.Sprintf(`localStorage.setItem('who', %q)`, bad("typed name")))
+	look("top line", "typed name")
 	to("#alarms")
 	look("alarms", "alarm", "acknowledged by", "kind", "cause", "alarm text")
 	b.change(func(s *record.Scan) {
