@@ -79,6 +79,7 @@ type roast struct {
 	beansIn   bool // in the drum, or may be
 	id        uint64
 	recipe    *profiles.Recipe
+	greenKg   float64        // as weighed, else as the recipe says
 	lessons   *learn.Lessons // nil = none
 	chargeAtS float64
 	turned    bool

@@ -2,9 +2,13 @@ package control
 
 import (
 	"math"
+	"strings"
 	"testing"
 
+	"drumwright/control/batch"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
+	"drumwright/io/record"
 )
 
 // A probe of 40 s lag in a small batch falls too slowly for the five seconds
@@ -67,5 +71,54 @@ func TestSlowChargeIsSeen(t *testing.T) {
 		if atS, _ := sees(readC); atS >= 0 {
 			t.Errorf("%s is taken for a charge at %.1f s", name, atS)
 		}
+	}
+}
+
+// What the scale said is reckoned with in one batch and no more: by the estimator,
+// which goes wrong with the recipe's mass, and in all that is told of the batch.
+func TestWeighedChargeIsReckonedWith(t *testing.T) {
+	peertest.OnceIsEnough(t)
+	t.Parallel()
+	weighed := func(kg float64) Command {
+		return Command{Command: record.Command{Kind: record.Weighed, Local: true}, GreenKg: kg}
+	}
+	heat := map[bool]float64{}
+	for _, said := range []bool{false, true} {
+		g := newRig(t, nil)
+		if a := g.ask(weighed(0.8)); a.Accepted || !strings.Contains(a.Reason, "no recipe is loaded") {
+			t.Fatalf("before a recipe: %+v", a)
+		}
+		g.to(batch.Ready)
+		if a := g.ask(weighed(5)); a.Accepted || !strings.Contains(a.Reason, "5000 g: allowed is") {
+			t.Fatalf("too much: %+v", a)
+		}
+		if said {
+			if a := g.ask(weighed(0.8)); !a.Accepted || g.rec.Next != "Charge 800 g of green coffee." {
+				t.Fatalf("%+v, %s", a, g.rec.Next)
+			}
+		}
+		if err := g.plant.Charge(0.8, 0.11); err != nil {
+			t.Fatal(err)
+		}
+		g.until(batch.Roasting, 20)
+		if a := g.ask(weighed(0.9)); a.Accepted || !strings.Contains(a.Reason, "the beans are in") {
+			t.Errorf("too late: %+v", a)
+		}
+		if want := map[bool]float64{false: 1, true: 0.8}[said]; g.rec.Batch.GreenKg != want || g.core.context(g.nowS).GreenKg != want {
+			t.Errorf("reckoned with %g kg, want %g", g.rec.Batch.GreenKg, want)
+		}
+		g.roastTo(420)
+		heat[said] = g.rec.Bean.HeatFactor
+		g.must(record.DropNow)
+		g.plant.Drop()
+		g.until(batch.Cooling, 60).must(record.CoolDone)
+		g.until(batch.Ready, 900)
+		if g.rec.Next != "Charge 1000 g of green coffee." {
+			t.Errorf("the next batch: %s", g.rec.Next)
+		}
+	}
+	// Told 1 kg, the estimator lays the quicker rise of 0.8 kg to the heat transfer.
+	if !(math.Abs(math.Log(heat[true])) < math.Abs(math.Log(heat[false]))-0.05) {
+		t.Errorf("heat factor with the weighed mass %.3f, with the recipe's %.3f", heat[true], heat[false])
 	}
 }

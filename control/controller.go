@@ -24,6 +24,7 @@ type Command struct {
 	Loaded   *profiles.Recipe // for load-recipe: checked against the machine
 	Forecast record.Forecast  // for load-recipe and learned: what a preflight of the recipe has said, if one was made
 	Lessons  *learn.Lessons   // for load-recipe and learned: of the recipe; nil = none. Never changed once handed in
+	GreenKg  float64          // for weighed: of the next batch; 0 = as its recipe says
 	Answer   record.Answer
 }
 
@@ -51,6 +52,7 @@ type Controller struct {
 	img    point.Image // the inputs of this scan; the gate looks at them until the next
 
 	recipe *profiles.Recipe
+	nextKg float64 // green mass of the next batch, as it was weighed; 0 = as the recipe says
 	curve  *beanloop.Curve
 	follow *drum.Follower
 	drive  drum.Drive
@@ -190,7 +192,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 func (c *Controller) context(scanS float64) safety.Context {
 	x := safety.Context{ScanS: scanS, PeriodS: float64(c.m.Scan.PeriodS), BeansIn: c.roast.beansIn || c.state.BeansIn(), SinceChargeS: c.inBedS(), Barred: c.bar.Warm, Computer: c.bar.Computer, Unacknowledged: c.unheard}
 	if r := &c.roast; r.running && r.dropS == 0 && r.recipe != nil {
-		x.RoastS, x.LatestS, x.GreenKg = c.sinceCharge(), float64(r.recipe.Drop.LatestS), float64(r.recipe.Charge.Green)
+		x.RoastS, x.LatestS, x.GreenKg = c.sinceCharge(), float64(r.recipe.Drop.LatestS), r.greenKg
 		if d := c.dropAtC(); d > 0 {
 			x.DropC = d
 		}

@@ -42,7 +42,9 @@ const lossRateS = 10.0
 // beginEstimate starts the estimator at charge.
 func (c *Controller) beginEstimate(img *point.Image, rec *record.Scan) {
 	ambient, known := c.ambientC(img)
-	p := learned(bedParams(c.m, c.recipe), c.m, c.recipe, c.roast.lessons)
+	bed := bedParams(c.m, c.recipe)
+	bed.BatchKg = c.roast.greenKg
+	p := learned(bed, c.m, c.recipe, c.roast.lessons)
 	if err := c.filter.Start(p, ambient, known, usable(img, point.Bean)); err != nil {
 		rec.Add(record.Event{Kind: record.Note, Name: "estimator", Text: "no estimate in this batch: " + err.Error()})
 		return

@@ -85,6 +85,8 @@ func (c *Controller) hear(cmd *Command, img *point.Image, rec *record.Scan) (boo
 			c.forecast = cmd.Forecast
 		}
 		return ok, why
+	case record.Weighed:
+		return c.weigh(cmd.GreenKg)
 	case record.FirstCrack:
 		return c.crack(rec)
 	case record.NoCrack:
@@ -169,10 +171,42 @@ func (c *Controller) load(r *profiles.Recipe) (bool, string) {
 			return false, err.Error()
 		}
 	}
+	if c.recipe == nil || r.Name != c.recipe.Name {
+		c.nextKg = 0 // it was weighed for another
+	}
 	c.recipe, c.follow, c.curve = r, follow, curve
 	c.facts.HasRecipe = true
-	c.told.charge = fmt.Sprintf("Charge %.0f g of green coffee.", 1000*float64(r.Charge.Green))
+	c.tellCharge()
 	return true, "recipe " + r.Name + " loaded"
+}
+
+// weigh takes what the next batch weighs: the estimate goes by it, the set points
+// do not.
+func (c *Controller) weigh(kg float64) (bool, string) {
+	least, most := float64(c.m.Bed.MinBatch), float64(c.m.Bed.MaxBatch)
+	switch {
+	case c.recipe == nil:
+		return false, "no recipe is loaded: load one, then say what its batch weighs"
+	case c.roast.beansIn:
+		return false, "the beans are in: enter what they weighed into the batch"
+	case kg != 0 && !(kg >= least && kg <= most):
+		return false, fmt.Sprintf("a batch of %.0f g: allowed is %.0f to %.0f g on this machine; weigh again", 1000*kg, 1000*least, 1000*most)
+	}
+	c.nextKg = kg
+	c.tellCharge()
+	return true, fmt.Sprintf("the next batch is reckoned with %.0f g of green coffee", 1000*c.greenKg())
+}
+
+// greenKg is the green mass of the next batch.
+func (c *Controller) greenKg() float64 {
+	if c.nextKg > 0 {
+		return c.nextKg
+	}
+	return float64(c.recipe.Charge.Green)
+}
+
+func (c *Controller) tellCharge() {
+	c.told.charge = fmt.Sprintf("Charge %.0f g of green coffee.", 1000*c.greenKg())
 }
 
 // foresee keeps what the preflight of a recipe has said, and says it once if the

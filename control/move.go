@@ -139,7 +139,7 @@ func (c *Controller) automatic(rec *record.Scan) {
 
 // beginRoast is the moment the beans go in.
 func (c *Controller) beginRoast(atS float64, rec *record.Scan) {
-	c.roast = roast{running: true, beansIn: true, chargeAtS: atS, id: c.lastBatch + 1, recipe: c.recipe, lessons: c.lessons, dropSoon: len(dropSoon)}
+	c.roast = roast{running: true, beansIn: true, chargeAtS: atS, id: c.lastBatch + 1, recipe: c.recipe, greenKg: c.greenKg(), lessons: c.lessons, dropSoon: len(dropSoon)}
 	c.set.leadEndS = c.set.leadStartS
 	c.follow.Reset(float64(c.m.Drum.IdleSpeed))
 	c.beginEstimate(&c.img, rec)
@@ -150,8 +150,10 @@ func (c *Controller) beginRoast(atS float64, rec *record.Scan) {
 func (c *Controller) charged(rec *record.Scan) {
 	c.roast.certain = true
 	c.readyS, c.fromCold = 0, false
+	c.nextKg = 0
+	c.tellCharge()
 	c.lastBatch = c.roast.id
-	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCharge, Text: fmt.Sprintf("batch %d charged: %s, %.0f g", c.roast.id, c.recipe.Name, 1000*float64(c.recipe.Charge.Green)),
+	rec.Add(record.Event{Kind: record.Milestone, Name: record.MilestoneCharge, Text: fmt.Sprintf("batch %d charged: %s, %.0f g", c.roast.id, c.recipe.Name, 1000*c.roast.greenKg),
 		Value: c.roast.chargeAtS})
 }
 

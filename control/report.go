@@ -32,6 +32,7 @@ func (c *Controller) report(img *point.Image, rec *record.Scan) {
 		}
 	}
 	if b.ID != 0 {
+		b.GreenKg = r.greenKg
 		if r.dropAtC > 0 {
 			b.TargetDropC = r.dropAtC
 		}

@@ -9,7 +9,9 @@ import (
 	"sync/atomic"
 	"time"
 
+	"drumwright/control"
 	"drumwright/io/record"
+	"drumwright/profiles"
 )
 
 // nextBatchLatch is the name under which it is kept.
@@ -25,6 +27,8 @@ type nextBatchStore interface {
 // from anywhere.
 type nextBatches struct {
 	store nextBatchStore
+	post  func(control.Command) bool // to the controller
+	bed   profiles.Bed
 	log   *slog.Logger
 	now   func() time.Time
 
@@ -32,6 +36,7 @@ type nextBatches struct {
 	done    sync.WaitGroup
 	entered atomic.Uint64          // last batch that is seen to
 	recipe  atomic.Pointer[string] // that is loaded
+	weighed atomic.Pointer[weighed]
 
 	// Of Put.
 	againS float64 // scan time from which it is tried again
@@ -41,13 +46,19 @@ type nextBatches struct {
 	said record.GreenAhead
 }
 
+// weighed is what the next batch of a recipe weighs.
+type weighed struct {
+	recipe string
+	kg     float64 // 0 = as the recipe says
+}
+
 type charged struct {
 	batch  uint64
 	recipe string
 }
 
-func newNextBatches(kept string, last uint64, store nextBatchStore, log *slog.Logger) *nextBatches {
-	n := &nextBatches{store: store, log: log, now: time.Now, charged: make(chan charged, 1), said: nothingSaid()}
+func newNextBatches(kept string, last uint64, bed profiles.Bed, post func(control.Command) bool, store nextBatchStore, log *slog.Logger) *nextBatches {
+	n := &nextBatches{store: store, bed: bed, post: post, log: log, now: time.Now, charged: make(chan charged, 1), said: nothingSaid()}
 	n.entered.Store(last)
 	n.recipe.Store(new(string))
 	if kept != "" {
@@ -58,12 +69,30 @@ func newNextBatches(kept string, last uint64, store nextBatchStore, log *slog.Lo
 			n.said = said
 		}
 	}
+	n.weighs()
 	n.done.Go(func() {
 		for c := range n.charged {
 			n.enter(c)
 		}
 	})
 	return n
+}
+
+// weighs makes known to Put what the next batch weighs.
+func (n *nextBatches) weighs() weighed {
+	w := weighed{recipe: n.said.Recipe}
+	if n.said.ChargeG.Known() {
+		w.kg = float64(n.said.ChargeG) / 1000
+	}
+	n.weighed.Store(&w)
+	return w
+}
+
+// tell tells the controller, which reckons with it.
+func (n *nextBatches) tell(w weighed) {
+	if !n.post(control.Command{Command: record.Command{Kind: record.Weighed, Local: true}, GreenKg: w.kg}) {
+		n.log.Warn("what the next batch weighs is not reckoned with: too many commands wait", "recipe", w.recipe)
+	}
 }
 
 func nothingSaid() record.GreenAhead {
@@ -85,6 +114,9 @@ func (n *nextBatches) Put(s *record.Scan) {
 		loaded := s.Batch.Recipe
 		n.last = loaded
 		n.recipe.Store(&loaded)
+		if w := n.weighed.Load(); w.kg > 0 && w.recipe == loaded {
+			n.tell(*w)
+		}
 	}
 	if id := s.Batch.ID; id > n.entered.Load() && s.ScanS >= n.againS {
 		n.againS = s.ScanS + tryAgainS
@@ -117,6 +149,7 @@ func (n *nextBatches) enter(c charged) {
 	}
 	n.entered.Store(c.batch)
 	n.said.ChargeG = record.Unknown // the next is weighed anew; the lot goes on
+	n.weighs()
 	if err := n.keep(); err != nil {
 		n.log.Error("what was said of the green coffee is not kept", "err", err)
 	}
@@ -151,7 +184,11 @@ func (n *nextBatches) SayNextBatch(b record.GreenAhead) (record.GreenAhead, erro
 	if err := b.Check(); err != nil {
 		return b, err
 	}
+	if kg := float64(b.ChargeG) / 1000; b.ChargeG.Known() && !(kg >= float64(n.bed.MinBatch) && kg <= float64(n.bed.MaxBatch)) {
+		return b, fmt.Errorf("%w: charge_g %g: allowed is %v to %v on this machine; weigh again", record.ErrEntry, float64(b.ChargeG), n.bed.MinBatch, n.bed.MaxBatch)
+	}
 	b.Recipe = recipe
 	n.said = b
+	n.tell(n.weighs())
 	return b, n.keep()
 }

@@ -4,11 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 
+	"drumwright/control"
 	"drumwright/io/record"
+	"drumwright/profiles"
 )
 
 // lateStore is a journal that keeps a batch only from the second asking on.
@@ -35,7 +38,16 @@ func (s *lateStore) SaveEntry(e record.Entry) (record.Entry, error) {
 // mass is of one batch, the lot goes on, also over a restart.
 func TestSaidAheadOfBatch(t *testing.T) {
 	s := &lateStore{}
-	n := newNextBatches("", 4, s, slog.New(slog.DiscardHandler))
+	bed := profiles.Bed{MinBatch: 0.4, MaxBatch: 1.2}
+	var told []float64
+	post := func(c control.Command) bool {
+		if c.Kind != record.Weighed || !c.Local {
+			t.Errorf("posted: %+v", c)
+		}
+		told = append(told, c.GreenKg)
+		return true
+	}
+	n := newNextBatches("", 4, bed, post, s, slog.New(slog.DiscardHandler))
 	scan := func(id uint64, recipe string, at float64) {
 		n.Put(&record.Scan{ScanS: at, Batch: record.Batch{ID: id, Recipe: recipe}})
 	}
@@ -44,7 +56,7 @@ func TestSaidAheadOfBatch(t *testing.T) {
 	}
 	scan(4, "plain", 1) // a batch of before
 	for _, wrong := range []func(*record.GreenAhead){func(*record.GreenAhead) {}, func(b *record.GreenAhead) { b.Who, b.Lot = "", "x" },
-		func(b *record.GreenAhead) { b.ChargeG = 3 }, func(b *record.GreenAhead) { b.MoisturePct = 60 }} {
+		func(b *record.GreenAhead) { b.ChargeG = 3 }, func(b *record.GreenAhead) { b.ChargeG = 1250 }, func(b *record.GreenAhead) { b.MoisturePct = 60 }} {
 		bad := nothingSaid()
 		bad.Who = "Ada"
 		wrong(&bad)
@@ -57,6 +69,11 @@ func TestSaidAheadOfBatch(t *testing.T) {
 	if _, err := n.SayNextBatch(said); err != nil {
 		t.Fatal(err)
 	}
+	scan(4, "other", 1.2)
+	scan(4, "plain", 1.4) // loaded anew: the controller has forgotten
+	if !slices.Equal(told, []float64{0.82, 0.82}) {
+		t.Errorf("the controller was told %v", told)
+	}
 	scan(5, "plain", 2)
 	scan(5, "plain", 2.1) // not again so soon
 	n.enter(charged{5, "plain"})
@@ -65,7 +82,7 @@ func TestSaidAheadOfBatch(t *testing.T) {
 	if got := strings.Join(s.entries, ", "); got != "5 lot=lot 27 Ada, 5 charge_g=820 Ada" {
 		t.Fatalf("entered: %s", got)
 	}
-	again := newNextBatches(s.latch, 5, s, slog.New(slog.DiscardHandler))
+	again := newNextBatches(s.latch, 5, bed, post, s, slog.New(slog.DiscardHandler))
 	defer again.close()
 	if got := again.NextBatch(); got.Who != "" {
 		t.Errorf("said of a recipe that is not loaded: %+v", got)

@@ -170,7 +170,7 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	if err != nil {
 		return err
 	}
-	next := newNextBatches(latches[nextBatchLatch], keep.LastBatchID(), keep, log)
+	next := newNextBatches(latches[nextBatchLatch], keep.LastBatchID(), m.Bed, runner.Post, keep, log)
 	defer next.close()
 	var work sync.WaitGroup
 	defer work.Wait()

@@ -35,6 +35,10 @@ const (
 // within the program only and is none of Kinds.
 const Learned Kind = "learned"
 
+// Weighed says what the next batch weighs, if that is not what its recipe says.
+// Like Learned it comes from within the program only.
+const Weighed Kind = "weighed"
+
 // Kinds lists every command in the order of a shop's day.
 var Kinds = [...]Kind{LoadRecipe, StartWarming, Charged, FirstCrack, NoCrack, DropAt, AcceptLater, Longer, DropNow, Dropped, CoolDone, NextBatch, Hold, Resume,
 	SetManual, SetAutomatic, TryLoop, TurnDrum, Stop, Acknowledge, Silence, ResetTrip, CallFire}

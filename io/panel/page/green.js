@@ -26,7 +26,7 @@ export function greenCard(ctx) {
         if (f.number !== null) b[k] = f.number;
       }
       draw(await post('/api/v1/next-batch', b), recipe, wantG);
-      return words.kept;
+      return b.charge_g ? words.keptMass(`${num(b.charge_g)}\u202fg`) : words.kept;
     }, { note: warn, open: false }));
   }
   return {

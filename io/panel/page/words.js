@@ -54,6 +54,7 @@ export const words = {
   ahead: 'This roast, worked out ahead',
   working: 'Working it out…',
   kept: 'Kept.',
+  keptMass: g => `Kept. The estimate of the next batch goes by ${g}.`,
   keptOf: n => `Kept: ${n} ${n === 1 ? 'entry' : 'entries'}.`,
   notKept: 'Not kept',
   nothingNew: 'Nothing has changed.',
