@@ -87,6 +87,7 @@ type Controller struct {
 	warmS      float64 // time within the band
 	readyS     float64 // time ready without a charge
 	warmingS   float64 // time on the way to ready
+	nearing    [2]nearing
 	gateSpent  bool    // the gate is open for a charge that did not come
 	trayHot    bool    // beans lie in the tray and are not cool yet
 	trayS      float64 // for so long
@@ -184,6 +185,7 @@ func (c *Controller) Step(scanS float64, img *point.Image, cmds []Command, rec *
 	c.wishAll(img, dt, rec)
 	c.permit = c.gate.Judge(c.context(scanS), img, &c.wish, rec)
 	c.applied(rec)
+	c.foreseeReady(img, dt, rec)
 	c.report(img, rec)
 	return c.permit
 }

@@ -113,7 +113,7 @@ func TestMorningByClicking(t *testing.T) {
 	click(`a[href="#recipes/harbour-medium"]`, `[...document.querySelectorAll('button')].some(b => b.innerText.includes('Load for next batch'))`)
 	again("choose", `document.querySelector('[data-kind="warm"]')`, chromedp.Evaluate(`[...document.querySelectorAll('button')].find(b => b.innerText.includes('Load for next batch'))?.click()`, nil))
 	do("load", button("warm"))
-	press("warm", "Warming up")
+	press("warm", "Warming")
 	do("ready", headline("Ready for beans"), button("charged"))
 	// fill writes into the fields of the form of that summary and sends it.
 	fill := func(summary string, fields ...string) chromedp.Action {
@@ -130,7 +130,7 @@ func TestMorningByClicking(t *testing.T) {
 		chromedp.SendKeys(`dialog [name=who]`, "Ada"), chromedp.Click(`dialog [value=yes]`), form("Green coffee: lot <27> · 981"))
 	press("charged", "Roasting")
 	do("drop", headline("Beans cooling"))
-	do("empty", headline("Warming up")) // cooled by the tray's probe
+	do("empty", headline("Warming")) // cooled by the tray's probe
 	press("stop", "Cooling down")
 	click(`a[href="#batches"]`, `document.querySelector('.row strong')?.textContent.includes('harbour-medium')`)
 	click(`.row`, `document.querySelector('.detail h2')?.textContent.includes('dropped')`)

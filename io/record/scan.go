@@ -13,6 +13,8 @@ type Scan struct {
 	State    string           // state of the batch sequence
 	InS      float64          // seconds in this state
 	Next     string           // what the operator does next, in words
+	ReadyInS float64          // while warming: foreseen until ready; 0 = not foreseen
+	NoReady  string           // why it is not, as a sentence
 	NotNow   [NumKinds]string // of each command in the order of Kinds why it would be refused at the machine now; "" = it would be taken
 	Batch    Batch
 	Bean     Bean

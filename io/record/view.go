@@ -72,10 +72,12 @@ type Stamp struct {
 type Status struct {
 	State    string        `json:"state"`
 	InStateS Number        `json:"in_state_s"`
-	Next     string        `json:"next"`     // what the operator does next
-	Recipe   string        `json:"recipe"`   // that is loaded; "" = none
-	GreenKg  Number        `json:"green_kg"` // that it asks for
-	Commands []OfferView   `json:"commands"` // all that there are, in the order of a shop's day
+	Next     string        `json:"next"`       // what the operator does next
+	ReadyInS Number        `json:"ready_in_s"` // while warming: foreseen until ready; null = not foreseen
+	NoReady  string        `json:"no_ready"`   // while warming: why it is not, as a sentence
+	Recipe   string        `json:"recipe"`     // that is loaded; "" = none
+	GreenKg  Number        `json:"green_kg"`   // that it asks for
+	Commands []OfferView   `json:"commands"`   // all that there are, in the order of a shop's day
 	Batch    *BatchView    `json:"batch"`
 	Forecast *ForecastView `json:"forecast"` // of the loaded recipe; null without a preflight
 	AirMode  string        `json:"air_mode"`
@@ -278,7 +280,7 @@ func NewEventView(s *Scan, i int) EventView {
 // Changed reports whether the status part of the view says something else in b
 // than in a, running times aside.
 func Changed(a, b *Scan) bool {
-	return a.State != b.State || a.Next != b.Next || a.NotNow != b.NotNow || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
+	return a.State != b.State || a.Next != b.Next || a.NoReady != b.NoReady || a.NotNow != b.NotNow || a.Air.Mode != b.Air.Mode || a.Base.Mode != b.Base.Mode ||
 		a.Forecast != b.Forecast || a.Batch.ID != b.Batch.ID || a.Batch.Recipe != b.Batch.Recipe || a.Batch.Stage != b.Batch.Stage ||
 		a.Batch.TurnS != b.Batch.TurnS || a.Batch.TargetDropC != b.Batch.TargetDropC || a.Batch.LongerS != b.Batch.LongerS || a.Batch.Amended != b.Batch.Amended || a.Batch.FirstCrackS != b.Batch.FirstCrackS || a.Batch.DropS != b.Batch.DropS ||
 		AlarmsChanged(a, b)
@@ -305,7 +307,7 @@ func worst(m *point.Image) point.Quality {
 }
 
 func status(s *Scan) Status {
-	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next, Recipe: s.Batch.Recipe, GreenKg: unless0(s.Batch.GreenKg, s.Batch.GreenKg),
+	v := Status{State: s.State, InStateS: Number(s.InS), Next: s.Next, ReadyInS: unless0(s.ReadyInS, s.ReadyInS), NoReady: s.NoReady, Recipe: s.Batch.Recipe, GreenKg: unless0(s.Batch.GreenKg, s.Batch.GreenKg),
 		AirMode: s.Air.Mode.String(), BaseMode: s.Base.Mode.String(), Safety: safety(s)}
 	v.Commands = make([]OfferView, NumKinds)
 	for i, k := range Kinds {

@@ -91,6 +91,9 @@ func headline(v *record.View, alarms *record.AlarmsView) string {
 		if v.Safety.HeldBack != "" && v.InStateS > startS {
 			return "Warming: heat is held back"
 		}
+		if v.ReadyInS.Known() {
+			return "Warming: ready in " + about(float64(v.ReadyInS))
+		}
 		return "Warming up"
 	case "ready":
 		return "Ready for beans"
@@ -269,7 +272,11 @@ func of(c, set record.Number) string {
 func outlook(v *record.View) string {
 	switch b := v.Batch; v.State {
 	case "warming":
-		return "Inlet air " + of(v.Air.MeasuredC, v.Air.SetC) + ", drum skin " + of(v.Base.MeasuredC, v.Base.SetC) + "."
+		text := "Inlet air " + of(v.Air.MeasuredC, v.Air.SetC) + ", drum skin " + of(v.Base.MeasuredC, v.Base.SetC) + "."
+		if v.NoReady != "" && v.Safety.HeldBack == "" {
+			text += " " + v.NoReady
+		}
+		return text
 	case "ready":
 		return "Recipe " + v.Recipe + ", " + number(1000*float64(v.GreenKg), 0) + thin + "g."
 	case "roasting":
