@@ -84,7 +84,7 @@ func TestMorningByClicking(t *testing.T) {
 	// button waits for a button that has stood still: buttons that have just moved
 	// heed no finger.
 	button := func(kind string) chromedp.Action {
-		return until(fmt.Sprintf(`document.querySelector('[data-kind=%q]') && performance.now() - Number(document.querySelector('.say .buttons').dataset.moved) > 350`, kind))
+		return until(fmt.Sprintf(`document.querySelector('[data-kind=%q]') && performance.now() - Number(document.querySelector('#commands').dataset.moved) > 350`, kind))
 	}
 	// again does something until what it brings about is there: on a loaded computer
 	// a picture can be too old to act on for a moment, and what has just moved heeds

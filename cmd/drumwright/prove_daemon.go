@@ -170,8 +170,11 @@ func (d *localAPI) order(ctx context.Context, c record.Command, who string) erro
 			body["flow_kg_per_h"] = c.FlowKgPerH
 		}
 	}
-	if c.Kind == record.TurnDrum {
+	switch c.Kind {
+	case record.TurnDrum:
 		body["skin_mm_per_s"] = c.SkinMMPerS
+	case record.DropAt:
+		body["drop_c"] = c.DropC
 	}
 	var a record.Answer
 	return d.post(ctx, "/api/v1/commands", body, &a)

@@ -15,7 +15,7 @@ import (
 // tap clicks a command's button as a finger does, once the buttons rest no more.
 func (b *browser) tap(kind record.Kind) {
 	b.Helper()
-	b.until(fmt.Sprintf(`document.querySelector('[data-kind="%s"]') && performance.now() - Number(document.querySelector('.say .buttons').dataset.moved) > 350`, kind))
+	b.until(fmt.Sprintf(`document.querySelector('[data-kind="%s"]') && performance.now() - Number(document.querySelector('#commands').dataset.moved) > 350`, kind))
 	b.js(fmt.Sprintf(`document.querySelector('[data-kind="%s"]').click(); 0`, kind))
 }
 

@@ -9,6 +9,10 @@
 // whatever their role; a page of another origin can neither read nor command; and
 // nothing that a client does or leaves undone can hold up a scan.
 //
+// One person at a time has control, see hands.go: while a screen or a terminal has it,
+// all others are refused what is not stop, acknowledge, silence or fire, nor, at the
+// machine, hold or drop.
+//
 // A request counts as made at the machine (record.Command.Local) when it came over
 // the unix socket or from a loopback peer to a loopback address, and was not relayed
 // by a proxy that says so (Forwarded, X-Forwarded-*, X-Real-IP, Via). A tunnel that
@@ -43,7 +47,8 @@
 //	                           joining and on change), "event" (record.EventView),
 //	                           "measurement" (record.MeasuredView, each second),
 //	                           "alarms" (record.AlarmsView, with "state"),
-//	                           "now" (say.Now, with "state" and "measurement")
+//	                           "now" (say.Now, with "state" and "measurement"),
+//	                           "control" (who has control, on joining and on change)
 //	GET  /api/v1/now           say.Now: the words that a person reads first
 //	GET  /api/v1/machine       record.MachineView
 //	GET  /api/v1/recipes       {"recipes": [record.RecipeRow]}
@@ -53,6 +58,9 @@
 //	GET  /api/v1/alarms/history  {"alarms": [record.KeptAlarm]}, newest first;
 //	                           ?limit=N
 //	POST /api/v1/commands      record.Command in JSON; answers record.Answer
+//	GET  /api/v1/control       who has control; gives a browser its cookie
+//	POST /api/v1/control       {"do", "who"}: take, ask, give or release; at the
+//	                           machine only; see hands.go
 //	GET  /api/v1/batches       {"batches": [record.KeptBatch]}, newest first;
 //	                           ?before=ID&limit=N&from=T&to=T&result=R&recipe=R
 //	                           &lot=L&tag=T&text=T; a time is a date of this

@@ -47,6 +47,8 @@ func (s *Server) routes() []route {
 		{"GET", "/api/v1/alarms", look, s.ofScan(alarmsOf)},
 		{"GET", "/api/v1/alarms/history", look, s.history},
 		{"POST", commandPath, none, s.command},
+		{"GET", controlPath, look, s.whoHasControl},
+		{"POST", controlPath, operate, s.passControl},
 		{"GET", "/api/v1/batches", look, s.batches},
 		{"GET", "/api/v1/batches/{id}", look, s.batch},
 		{"POST", "/api/v1/batches/{id}/entries", operate, s.enter},
@@ -259,7 +261,12 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 	if v.account != "" {
 		c.Who = v.account // whatever name was given: this one was proved
 	}
-	if why := s.movedOn(&c); why != "" {
+	h, screen := handOf(r, c.Who)
+	why := s.movedOn(&c)
+	if why == "" && needsControl(c.Kind, v) {
+		why = s.hands.refuses(h)
+	}
+	if why != "" {
 		write(w, http.StatusConflict, "application/problem+json", struct {
 			problem
 			record.Answer
@@ -270,6 +277,7 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 	defer cancel()
 	a := s.cfg.Operator.Do(ctx, c)
 	if a.Accepted {
+		s.hands.used(h, screen && v.local && needsControl(c.Kind, v))
 		reply(w, a)
 		return
 	}

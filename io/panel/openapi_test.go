@@ -229,6 +229,9 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"POST", "/api/v1/commands", `{"kind":"charged","who":"Ada","seen_state":"roasting","seen_scan":12040}`, 200},
 		{"POST", "/api/v1/commands", `{"kind":"manual","loop":"air","value":0.5}`, 200},
 		{"POST", "/api/v1/commands", `{"kind":"stop"}`, 409},
+		{"GET", "/api/v1/control", "", 200},
+		{"POST", "/api/v1/control", `{"do":"take","who":"Ada"}`, 200},
+		{"POST", "/api/v1/control", `{"do":"give","who":"Ada"}`, 409},
 		{"GET", "/api/v1/batches?limit=5&text=x&result=done&from=2026-11-25", "", 200},
 		{"GET", "/api/v1/batches/41", "", 200},
 		{"GET", "/api/v1/batches/40", "", 404},
@@ -335,7 +338,7 @@ func TestStreamIsAsDescribed(t *testing.T) {
 	s, _ := fresh()
 	s.stream.open = true
 	c := s.stream.join(true)
-	names := map[string]string{"state": "StatusView", "measurement": "MeasuredView", "alarms": "AlarmsView", "now": "Now"}
+	names := map[string]string{"state": "StatusView", "measurement": "MeasuredView", "alarms": "AlarmsView", "now": "Now", "control": "ControlView"}
 	for range len(names) {
 		name, data, _ := bytes.Cut(bytes.TrimSuffix(bytes.TrimPrefix(<-c, []byte("event: ")), []byte("\n\n")), []byte("\ndata: "))
 		// A stream has no schema of its own in OpenAPI: what a frame holds is checked as
@@ -371,7 +374,7 @@ func TestRunningDaemonIsAsDescribed(t *testing.T) {
 		t.Skip("DRUMWRIGHT_API names no running daemon")
 	}
 	v := described(t)
-	for _, path := range []string{"/api/v1/openapi.yaml", "/api/v1/session", "/api/v1/state", "/api/v1/now", "/api/v1/machine", "/api/v1/alarms", "/api/v1/alarms/history", "/api/v1/batches",
+	for _, path := range []string{"/api/v1/openapi.yaml", "/api/v1/session", "/api/v1/state", "/api/v1/now", "/api/v1/machine", "/api/v1/alarms", "/api/v1/alarms/history", "/api/v1/control", "/api/v1/batches",
 		"/api/v1/batches/1", "/api/v1/batches/1/report", "/api/v1/reports/month?month=2026-11", "/api/v1/reports/batches.csv", "/api/v1/next-batch", "/api/v1/recipes",
 		"/api/v1/recipes/harbour-medium", "/api/v1/recipes/harbour-medium/preflight", "/api/v1/learning", "/api/v1/proofs", "/api/v1/audit", "/metrics", "/healthz"} {
 		r, err := http.NewRequest("GET", base+path, nil)

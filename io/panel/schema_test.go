@@ -26,7 +26,7 @@ var update = flag.Bool("update", false, "write the part of openapi.yaml that is 
 const madeMark = "    # What follows is made from the Go types"
 
 // answered are the types of all answers in JSON.
-var answered = []any{sessionView{}, machineHere{}, record.View{}, record.StatusView{}, record.MeasuredView{}, record.AlarmsView{}, record.EventView{}, say.Now{},
+var answered = []any{sessionView{}, controlView{}, machineHere{}, record.View{}, record.StatusView{}, record.MeasuredView{}, record.AlarmsView{}, record.EventView{}, say.Now{},
 	record.Answer{}, record.KeptBatch{}, record.KeptDetail{}, record.KeptAlarm{}, record.Entry{}, record.Weighing{}, record.GreenAhead{}, record.RecipeRow{}, record.RecipeView{},
 	record.RecipeCheck{}, record.RecipeVersion{}, record.LessonBook{}, record.ProofBook{}, record.Audit{}}
 

@@ -101,6 +101,7 @@ type Server struct {
 
 	busyAfar sync.Mutex // held while something costly is worked out for those elsewhere
 	refusals refusals
+	hands    hands
 }
 
 // seen is a scan and when it came; never changed once stored.
@@ -119,6 +120,8 @@ func New(cfg Config) *Server {
 	}
 	s := &Server{cfg: cfg}
 	s.stream = newStream(&s.last)
+	s.hands = hands{now: time.Now, changed: s.stream.passed}
+	s.stream.hands = &s.hands
 	s.stream.may = func(r *http.Request) bool { return s.visit(r).role.Covers(record.RoleLook) }
 	return s
 }

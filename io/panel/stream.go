@@ -22,6 +22,7 @@ const (
 type stream struct {
 	last    *atomic.Pointer[seen]
 	may     func(*http.Request) bool // whether whoever asked may look yet
+	hands   *hands
 	events  *record.Queue[record.EventView]
 	changed atomic.Bool
 	wake    chan struct{}
@@ -29,6 +30,7 @@ type stream struct {
 	mu      sync.Mutex
 	open    bool
 	clients map[chan []byte]bool // whether it is at the machine
+	control controlView          // that was sent last
 	slow    uint64               // clients that were let go
 }
 
@@ -79,13 +81,18 @@ func (t *stream) run(ctx context.Context) {
 				t.sendFrame(p.alarms())
 				t.sendFrame(p.now())
 			}
+			t.sendControl()
 			for events = t.events.Take(events[:0], 256); len(events) > 0; events = events[1:] {
 				t.send("event", func() any { return events[0] })
 			}
 			t.mu.Unlock()
 		case <-tick.C:
 			last := t.last.Load()
+			if last != nil {
+				t.hands.lapse(last.scan.State)
+			}
 			t.mu.Lock()
+			t.sendControl()
 			if last != nil && last.scan.N != measured {
 				measured = last.scan.N
 				if len(t.clients) > 0 {
@@ -100,6 +107,30 @@ func (t *stream) run(ctx context.Context) {
 			}
 			t.mu.Unlock()
 		}
+	}
+}
+
+// passed wakes the stream: control has passed, or somebody asks for it.
+func (t *stream) passed() {
+	select {
+	case t.wake <- struct{}{}:
+	default:
+	}
+}
+
+// viewers is how many look on.
+func (t *stream) viewers() int {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return len(t.clients)
+}
+
+// sendControl tells who has control, and how many look on, if that has changed.
+// The lock is held.
+func (t *stream) sendControl() {
+	if v := t.hands.view(len(t.clients)); v != t.control {
+		t.control = v
+		t.send("control", func() any { return v })
 	}
 }
 
@@ -175,6 +206,7 @@ func (t *stream) join(here bool) chan []byte {
 		c <- p.now()
 	}
 	t.clients[c] = here
+	c <- frame("control", t.hands.view(len(t.clients)))
 	return c
 }
 

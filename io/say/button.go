@@ -14,6 +14,7 @@ type Button struct {
 	Hint  string      `json:"hint"` // what it brings with it, in a few words; may be empty
 	Hold  bool        `json:"hold"` // cannot be undone: held, or tapped twice
 	Ask   string      `json:"ask"`  // what must be written with it, "" for nothing
+	Free  bool        `json:"free"` // everybody at the machine may give it, whoever has control
 
 	Number *Figure `json:"number"` // that must be given with it; null = none
 }
@@ -101,7 +102,7 @@ func word(v *record.View, k record.Kind) Button {
 	if restarted && k == record.Stop {
 		b = Button{Label: "Cool: drum and air on", Hint: "after the horn, without heat", Hold: true}
 	}
-	b.Kind = k
+	b.Kind, b.Free = k, k.Need() == record.RoleNone
 	return b
 }
 

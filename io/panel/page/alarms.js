@@ -49,7 +49,7 @@ export function alarmsPage(ctx) {
         h('h3', {}, mark(a.priority), `${words.prio[a.priority]}: ${a.text}`), h('p', {}, `${a.first_out ? 'First cause. ' : ''}${states[a.state] || plain(a.state)}${a.acknowledged_by ? `, seen by ${a.acknowledged_by}` : ''}${a.suppressed ? ', held back from sound' : ''}${a.chattering ? ', comes and goes' : ''}. ` +
           (known(a.value) ? `Value ${num(a.value, 1)} ${a.unit}${known(a.limit) ? `, limit ${num(a.limit, 1)} ${a.unit}` : ''}.` : '')),
         h('p', { class: 'soft' }, plain(a.cause)),
-        waits(a) && ctx.may ? ctx.button({ label: 'Acknowledge', act: b => ctx.command({ kind: 'acknowledge', cause: a.cause }, b) }) : null)) : h('p', {}, words.noAlarms));
+        waits(a) && ctx.here ? ctx.button({ label: 'Acknowledge', act: b => ctx.command({ kind: 'acknowledge', cause: a.cause }, b) }) : null)) : h('p', {}, words.noAlarms));
     },
   };
 }

@@ -9,6 +9,7 @@ import { rises } from './rate.js';
 import { defs } from './strips.js';
 import { nowPage } from './now.js';
 import { bar, alarmsPage } from './alarms.js';
+import { meet, passed, inTop } from './control.js';
 import { fireScreen } from './fire.js';
 import { recipesPage } from './recipes.js';
 import { batchesPage } from './batches.js';
@@ -75,9 +76,9 @@ function route() {
   update();
 }
 
-const top = { clock: h('strong', { class: 'clock' }), machine: h('span', { class: 'about' }), link: h('span', { class: 'link' }), place: h('span', {}), account: h('a', { href: '/page/sign-in.html', hidden: true }), who: h('button', { type: 'button', class: 'plain', on: { click: rename } }) };
+const top = { clock: h('strong', { class: 'clock' }), machine: h('span', { class: 'about' }), link: h('span', { class: 'link' }), place: h('span', {}), control: h('strong', {}), account: h('a', { href: '/page/sign-in.html', hidden: true }), who: h('button', { type: 'button', class: 'plain', on: { click: rename } }) };
 function rename() { localStorage.removeItem('who'); ask(words.who).then(update); }
-put($('top'), h('div', {}, top.clock, top.machine), h('div', {}, top.link, ' · ', top.place, ' · ', top.account, ' ', top.who));
+put($('top'), h('div', {}, top.clock, top.machine), h('div', {}, top.link, ' · ', top.place, ' · ', top.control, ' ', top.account, ' ', top.who));
 
 const fire = fireScreen($('fire'), ctx), drawBar = bar($('bar'));
 const fireButton = button({ label: words.fire, hold: true, cls: 'firebutton', earliest: 150, restless: true, again: words.fireAgain, act: async () => {
@@ -127,6 +128,8 @@ function update() {
   text(top.machine, ctx.machine ? [ctx.machine.name, b?.id ? `batch ${b.id}` : '', link.state?.recipe || ''].filter(Boolean).join(' · ') : '');
   text(top.link, hs === 'live' ? words.live(`${(age() / 1000).toFixed(1)}\u202fs`) : hs === 'slow' ? words.slow(`${Math.round(age() / 1000)}\u202fs`) : words.lost);
   text(top.place, ctx.here ? words.here : words.looking);
+  const hands = inTop();
+  text(top.control, hands && `${hands} ·`);
   text(top.who, ctx.who ? `${ctx.who} (${words.whoChange})` : words.who);
   $('sim').hidden = !ctx.machine?.simulated;
   text($('sim'), ctx.machine?.simulated ? words.simulated(ctx.machine.time_scale) : '');
@@ -142,7 +145,7 @@ function update() {
 }
 
 let due = 0;
-link.onchange = () => { follow(); cancelAnimationFrame(due); due = requestAnimationFrame(update); };
+link.onchange = () => { follow(); passed(); cancelAnimationFrame(due); due = requestAnimationFrame(update); };
 link.onevent = ev => { if (ev.kind === 'trip') text($('cried'), `${ev.text}`); };
 setInterval(update, 250);
 addEventListener('hashchange', route);
@@ -157,6 +160,7 @@ async function machine() {
     if (s.asked && !s.role) return location.assign('/page/sign-in.html');
     top.account.hidden = !s.asked;
     text(top.account, s.account ? `${s.account}, ${s.role}` : words.signIn);
+    await meet();
     ctx.machine = await get('/api/v1/machine'); ctx.here = ctx.machine.at_machine;
     update();
   } catch { setTimeout(machine, 2000); }

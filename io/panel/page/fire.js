@@ -40,7 +40,7 @@ export function fireScreen(el, ctx) {
     if (past.length > 30) past.shift();
     const trend = k => { const a = past[0].pts[k]?.value, b = pts[k]?.value; return !known(a) || !known(b) || past.length < 8 ? '' : b > a + 1 ? 'rising' : b < a - 1 ? 'falling' : 'steady'; };
     put(values, SHOWN.filter(([k]) => pts[k]).map(([k, name]) => h('div', {}, h('dt', {}, name), h('dd', {}, lost || !known(pts[k].value) ? words.noReading : unit(pts[k].value, 0, '°C')), h('dd', { class: 'soft' }, lost ? '' : trend(k)))));
-    const k = ctx.may && !ctx.offers.silence && ctx.offers.silence !== undefined ? 'silence' : '';
+    const k = ctx.here && !ctx.offers.silence && ctx.offers.silence !== undefined ? 'silence' : '';
     if (k !== kinds || anew) {
       kinds = k;
       put(acts, k ? button({ label: 'Silence horn', hint: 'sounds again after 60 s', act: b => ctx.command({ kind: 'silence' }, b) }) : null);

@@ -68,7 +68,7 @@ export function lanes() {
   const bean = h('section', { class: 'panel bean', 'aria-label': 'Bean probe' },
     h('div', { class: 'beanhead' }, h('div', {}, h('p', { class: 'name' }, 'Bean probe'), big), h('div', { class: 'beside' }, target, itself), scaleWords), lane,
     h('details', { class: 'twin' }, h('summary', {}, words.text), h('table', {}, h('thead', {}, h('tr', {}, ['since charge', 'target °C', 'bean probe °C', 'difference'].map(t => h('th', { scope: 'col' }, t)))), table)));
-  const riseEl = h('section', { class: 'panel riseline', 'aria-label': 'Rate of rise' }, h('div', { class: 'risehead' }, h('p', { class: 'name' }, 'Rate of rise'), h('p', {}, rateNum), ratePlan), rise);
+  const riseEl = h('section', { class: 'panel riseline', 'aria-label': 'Rate of rise', title: words.riseTip }, h('div', { class: 'risehead' }, h('p', { class: 'name' }, words.rise), h('p', {}, rateNum), ratePlan), rise);
   const rail = s('svg', { class: 'rail', role: 'img', 'aria-label': 'Progress by estimated loss' });
   const railNum = h('span', { class: 'railnum' });
   const railEl = h('section', { class: 'panel railline', 'aria-label': 'Progress by loss' }, h('div', { class: 'line' }, h('p', { class: 'name' }, 'Progress by loss'), railNum), rail);

@@ -3,7 +3,7 @@
 // the moment a message came.
 const SLOW = 2000, LOST = 5000, AGAIN = [500, 1000, 2000, 4000, 5000];
 
-export const link = { state: null, measured: null, now: null, alarms: null, at: -Infinity, since: performance.now(), onchange: () => {}, onevent: () => {} };
+export const link = { state: null, measured: null, now: null, alarms: null, control: null, at: -Infinity, since: performance.now(), onchange: () => {}, onevent: () => {} };
 let source = null, tries = 0, timer = 0;
 
 export function age() { return performance.now() - link.at; }
@@ -23,6 +23,7 @@ export function open() {
   source.addEventListener('measurement', ev => took('measured', ev));
   source.addEventListener('alarms', ev => took('alarms', ev));
   source.addEventListener('now', ev => took('now', ev));
+  source.addEventListener('control', ev => took('control', ev));
   source.addEventListener('event', ev => link.onevent(JSON.parse(ev.data)));
   source.onerror = () => {
     source.close();
@@ -39,7 +40,7 @@ export function close() { clearTimeout(timer); source?.close(); }
 // forget begins anew as without a link: after sleep nobody knows how old a
 // picture is.
 export function forget() {
-  link.state = link.measured = link.now = link.alarms = null;
+  link.state = link.measured = link.now = link.alarms = link.control = null;
   link.at = -Infinity;
   link.since = performance.now();
   open();

@@ -6,21 +6,23 @@ import { busy, rest } from './press.js';
 import { strips } from './strips.js';
 import { lanes } from './lanes.js';
 import { greenCard } from './green.js';
+import { controlLine, mine } from './control.js';
 
 export function nowPage(ctx) {
   const where = h('p', { class: 'where' }), head = h('h1', { id: 'headline' }), outlook = h('div', { class: 'outlook' }), next = h('p', { class: 'nexttext' });
-  const buttons = h('div', { class: 'buttons' }), others = h('div', { class: 'buttons two', hidden: true, id: 'others' }), notNow = h('ul', { class: 'notnow' }), notNowHead = h('h2', { class: 'soft' }, words.notNow);
-  const green = greenCard(ctx);
+  const buttons = h('div', { class: 'buttons', id: 'commands' }), others = h('div', { class: 'buttons two', hidden: true, id: 'others' }), notNow = h('ul', { class: 'notnow' }), notNowHead = h('h2', { class: 'soft' }, words.notNow);
+  const green = greenCard(ctx), control = controlLine(ctx);
   const answer = h('p', { class: 'answer', role: 'status' });
-  const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, green.el, answer, notNowHead, notNow);
+  const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, control.el, green.el, answer, notNowHead, notNow);
   const l = lanes(), st = strips(), exceptions = h('div', { class: 'panel', hidden: true });
   const el = h('div', { class: 'nowpage' }, say, h('div', { class: 'show' }, l.rail, l.bean, l.rise, st.el, exceptions));
   let key = '', open = false;
   ctx.answer = t => text(answer, t);
 
   function draw(now, may) {
-    const list = may ? now.buttons : [], more = may ? now.others : [];
-    const k = JSON.stringify([may, list, more, open]);
+    const allowed = b => b.free || mine();
+    const list = may ? now.buttons.filter(allowed) : [], more = may ? now.others.filter(allowed) : [];
+    const k = JSON.stringify([may, mine(), list, more, open]);
     if (k === key || busy.size) return;
     if (key) rest();
     buttons.dataset.moved = performance.now();
@@ -31,13 +33,13 @@ export function nowPage(ctx) {
       x.dataset.kind = b.kind;
       return x;
     };
-    const recipe = may && !ctx.offers['load-recipe'] && ['cold', 'warming', 'ready', 'run-down', 'cooling'].includes(now.state);
+    const recipe = may && mine() && !ctx.offers['load-recipe'] && ['cold', 'warming', 'ready', 'run-down', 'cooling'].includes(now.state);
     const go = recipe ? h('a', { class: `b ${list.length ? '' : 'main'}`, href: '#recipes' }, h('span', { class: 'label' }, link.state?.recipe ? 'Change recipe' : 'Choose recipe')) : null;
     const weigh = may && ['discharging', 'cooling'].includes(now.state) && link.state?.batch?.id ? h('a', { class: 'b', href: `#batches/${link.state.batch.id}` }, h('span', { class: 'label' }, words.enterMass)) : null;
     const other = more.length ? ctx.button({ label: words.other, act: () => { open = !open; update(); } }) : null;
     other?.setAttribute('aria-expanded', open);
     other?.setAttribute('aria-controls', 'others');
-    put(buttons, list.map((b, i) => make(b, i === 0)), go, weigh, other);
+    put(buttons, list.map((b, i) => make(b, i === 0 && mine())), go, weigh, other);
     others.hidden = !open || !more.length;
     put(others, more.map(b => make(b, false)));
     if (focused) say.querySelector(`[data-kind="${focused}"]`)?.focus();
@@ -65,6 +67,7 @@ export function nowPage(ctx) {
       if (notNow.children.length !== why.length) put(notNow, why.map(() => h('li', {})));
       why.forEach((t, i) => text(notNow.children[i], t));
     }
+    control.update(hs === 'live');
     green.update(now, link.state, hs === 'live');
     l.update({ now, measured: link.measured, state: link.state, samples: ctx.samples, recipe: ctx.recipe, scale: ctx.machine?.time_scale || 1 });
     st.update(ctx.machine?.strips, link.measured, link.state, link.alarms?.alarms || []);
