@@ -191,7 +191,7 @@ func (g *rig) ask(c Command) record.Answer {
 	cmds := []Command{c}
 	g.step(cmds...)
 	a := cmds[0].Answer
-	if i := slices.Index(record.Kinds[:], c.Kind); i >= 0 && fresh && c.Local && c.Who != "" && c.Loop == "" && c.SkinMMPerS == 0 && c.DropC == 0 && c.GreenKg == 0 && c.Kind != record.LoadRecipe && c.Cause == "" {
+	if i := slices.Index(record.Kinds[:], c.Kind); i >= 0 && fresh && c.Local && c.Who != "" && c.Loop == "" && c.SkinMMPerS == 0 && c.Kind != record.DropAt && c.GreenKg == 0 && c.Kind != record.LoadRecipe && c.Cause == "" {
 		if a.Accepted != (offered[i] == "") {
 			g.Errorf("%s was offered as %q, and answered %+v", c.Kind, offered[i], a)
 		}
