@@ -53,8 +53,8 @@ its goal; of --learning and --estimator when any goal is missed.`,
 	f.BoolVar(&o.learning, "learning", false, "instead: what batches teach the next, on machines that stay as they are, change, or roast ten in a row from cold")
 	f.BoolVar(&o.estimator, "estimator", false, "instead: how well bean temperature, probe lag, loss and first crack are told as a coffee is heard and weighed, and whether the stated deviations come true")
 	f.StringVar(&o.plots, "plots", "", "folder for reports of the nominal and the worst batches, with --learning of the learned ones; empty = none")
-	c.MarkFlagsMutuallyExclusive("learning", "estimator", "quick")
 	c.MarkFlagsMutuallyExclusive("estimator", "plots")
+	c.MarkFlagsMutuallyExclusive("learning", "estimator", "quick")
 	return c
 }
 
