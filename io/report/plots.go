@@ -51,7 +51,7 @@ func panels() []panel {
 			}},
 		{title: "Drum skin speed, mm/s", height: 50, least: 50,
 			lines: []line{
-				{"heavy", "drum", func(s *Sample) float64 { return s.DrumMMPerS }},
+				{"thin", "drum", func(s *Sample) float64 { return s.DrumMMPerS }},
 				{"set", "drum, set", func(s *Sample) float64 { return s.DrumSetMMPerS }},
 			}},
 		{title: "Air flow, kg/h", height: 38, least: 10,
