@@ -10,7 +10,8 @@
 # counting syncs. It speaks to its own daemon only, over a socket of
 # its own, never to one that serves a machine here; ports 25020, 21883 and 28420 of the
 # loopback must be free. Compare only what was measured in one run, and look at the load
-# it states.
+# it states. On a computer that does other things let DRUMWRIGHT name a script that does
+# exec chrt -f 10 drumwright "$@", or their hold-ups are all that is seen.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 seconds=${1:-300}
