@@ -2,7 +2,7 @@
 // are given.
 import { h, put, text, num, clock, known } from './dom.js';
 import { words } from './words.js';
-import { link, open, close, forget, health, age, get, send } from './link.js';
+import { link, open, close, blank, forget, health, age, get, send } from './link.js';
 import { button } from './press.js';
 import { field } from './forms.js';
 import { rises } from './rate.js';
@@ -147,10 +147,21 @@ function update() {
 let due = 0;
 link.onchange = () => { follow(); passed(); cancelAnimationFrame(due); due = requestAnimationFrame(update); };
 link.onevent = ev => { if (ev.kind === 'trip') text($('cried'), `${ev.text}`); };
-setInterval(update, 250);
+const TICK = 250, SLEPT = 5000;
+let ticked = performance.now(), walled = Date.now();
+setInterval(() => {
+  const now = performance.now(), wall = Date.now();
+  // A computer whose lid was shut tells nobody; its clocks do.
+  if (!document.hidden && (now - ticked > SLEPT || Math.abs(wall - walled - (now - ticked)) > SLEPT)) forget();
+  ticked = now; walled = wall;
+  update();
+}, TICK);
 addEventListener('hashchange', route);
 addEventListener('resize', update);
-document.addEventListener('visibilitychange', () => { if (!document.hidden) forget(); });
+const sleep = () => { blank(); update(); };
+document.addEventListener('visibilitychange', () => (document.hidden ? sleep() : forget()));
+document.addEventListener('freeze', sleep);
+document.addEventListener('resume', () => { if (!document.hidden) forget(); });
 addEventListener('pagehide', close);
 addEventListener('pageshow', ev => { if (ev.persisted) forget(); });
 

@@ -37,12 +37,19 @@ export function open() {
 // that is kept for going back would hold one.
 export function close() { clearTimeout(timer); source?.close(); }
 
-// forget begins anew as without a link: after sleep nobody knows how old a
-// picture is.
-export function forget() {
+// blank drops the link and all that it has told, before a tab goes to sleep: what
+// is on the screen then is the first that is seen of it again.
+export function blank() {
+  close();
   link.state = link.measured = link.now = link.alarms = link.control = null;
   link.at = -Infinity;
   link.since = performance.now();
+}
+
+// forget begins anew as without a link: after sleep nobody knows how old a
+// picture is.
+export function forget() {
+  blank();
   open();
   link.onchange();
 }

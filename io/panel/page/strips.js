@@ -69,7 +69,11 @@ export function strips() {
   return {
     el,
     update(scale, m, st, alarms) {
-      if (!scale || !m) return;
+      if (!scale) return;
+      if (!m) { // nothing has come since the link was lost: what stood here is old
+        for (const key of Object.keys(parts)) draw(parts[key], scale[key], { value: null, quality: 'bad', words: '', outWords: '' });
+        return;
+      }
       const pt = m.points || {}, out = m.outputs || {};
       const loop = (key, l, point, o) => draw(parts[key], scale[key], {
         value: l.measured_c, quality: pt[point]?.quality, cause: pt[point]?.cause, set: l.set_c, output: out[o]?.permit,
