@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/target"
@@ -52,6 +53,19 @@ func (b *browser) press(label string, hold bool) {
 		e.setPointerCapture = () => {}; e.dispatchEvent(new PointerEvent('pointerdown', at)); setTimeout(() => { e.dispatchEvent(new PointerEvent('pointerup', at)); done(0); }, 900); })`, find, hold))
 }
 
+// pressUntil holds a button again, as a person does whose press came while buttons
+// rest or on a busy computer, until x shows what it brings.
+func (b *browser) pressUntil(label string, x *browser, then string) {
+	b.Helper()
+	for range 8 {
+		b.press(label, true)
+		if chromedp.Run(x.ctx, chromedp.Poll(then, nil, chromedp.WithPollingTimeout(5*time.Second), chromedp.WithPollingInterval(20*time.Millisecond))) == nil {
+			return
+		}
+	}
+	x.until(then)
+}
+
 // Two browsers: one has control and the other looks, may still take heat away, asks
 // and is handed control, and takes it by holding and in no other way. Both say who
 // has it.
@@ -86,8 +100,8 @@ func TestTwoBrowsers(t *testing.T) {
 	a.press("Hand over control", false)
 	in(a, "you have control")
 	b.until(`document.querySelector('.control').innerText.includes('Ada is asked for control.')`)
-	a.press("Hand over control", true)
-	in(b, "you have control")
+	has := `document.querySelector('#top').innerText.includes('you have control')`
+	a.pressUntil("Hand over control", b, has)
 	a.until(`document.querySelector('.control').innerText.includes('Ben has taken control.') && !document.querySelector('[data-kind=first-crack], [data-kind=drop-at]')`)
 	a.shots("taken")
 	a.do(chromedp.EmulateViewport(1280, 800))
@@ -96,8 +110,7 @@ func TestTwoBrowsers(t *testing.T) {
 	if got := a.js(`import('/page/link.js').then(l => l.send({kind: 'charged'})).then(x => x.text)`); !strings.Contains(got, "Ben has control. Take control, or ask.") {
 		t.Errorf("refused: %s", got)
 	}
-	a.press("Take control", true)
-	in(a, "you have control")
+	a.pressUntil("Take control", a, has)
 	in(b, "Ada has control")
 	b.tap(record.Hold)
 	peertest.Eventually(t, browserPatience, "the commands", func() bool { return a.heard.kinds() == "first-crack hold" })
