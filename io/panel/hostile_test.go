@@ -297,8 +297,12 @@ func judge(t *testing.T, place string, r *http.Request, w *httptest.ResponseReco
 		fault("not JSON")
 	case strings.HasSuffix(kind, "json") && bytes.ContainsAny(w.Body.Bytes(), "<>"):
 		fault("signs of HTML are not escaped")
-	case w.Header().Get("Set-Cookie") != "" && r.URL.Path != sessionPath:
+	case w.Header().Get("Set-Cookie") != "" && r.URL.Path != sessionPath && r.URL.Path != controlPath:
 		fault("sets a cookie")
+	case w.Header().Get("Set-Cookie") != "" && !strings.Contains(w.Header().Get("Set-Cookie"), "; HttpOnly; "):
+		fault("sets a cookie that scripts can read")
+	case w.Header().Get("Set-Cookie") != "" && !strings.Contains(w.Header().Get("Set-Cookie"), "; SameSite=Strict"):
+		fault("sets a cookie that other sites have sent")
 	}
 	if o := r.Header.Get("Origin"); w.Code < 300 && o != "" && !strings.HasSuffix(o, "://"+r.Host) {
 		fault("a page of %q is served", o)
