@@ -24,7 +24,7 @@ func bad(what string) string {
 }
 
 // scrawler is a shop in which every text is a bad one.
-type scrawler struct{ teller }
+type scrawler struct{}
 
 func (scrawler) Machine() record.MachineView {
 	m := teller{}.Machine()
