@@ -58,7 +58,7 @@ func TestOutOfReachIsSaid(t *testing.T) {
 		if said == 0 || was > int(c.Curve.DropS)-120 || bounds[record.BoundAirHeater] == 0 {
 			t.Errorf("%s: said %d times, first at %d s; bounds %v", c.Name, said, was, bounds)
 		}
-		if math.Abs(early.ShortC+got) > 1.3 || early.ShortC > 0.1 != (early.LateS > 0) {
+		if math.Abs(early.ShortC+got) > 1.3 || early.ShortC > 0 != (early.LateS > 0) {
 			t.Errorf("%s: forecast %.1f °C short and %.0f s late 90 s before the end, in truth %+.1f °C", c.Name, early.ShortC, early.LateS, got)
 		}
 	}
