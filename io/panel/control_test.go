@@ -53,12 +53,12 @@ func (b *browser) press(label string, hold bool) {
 		e.setPointerCapture = () => {}; e.dispatchEvent(new PointerEvent('pointerdown', at)); setTimeout(() => { e.dispatchEvent(new PointerEvent('pointerup', at)); done(0); }, 900); })`, find, hold))
 }
 
-// pressUntil holds a button again, as a person does whose press came while buttons
+// pressUntil presses a button again, as a person does whose press came while buttons
 // rest or on a busy computer, until x shows what it brings.
-func (b *browser) pressUntil(label string, x *browser, then string) {
+func (b *browser) pressUntil(label string, hold bool, x *browser, then string) {
 	b.Helper()
 	for range 8 {
-		b.press(label, true)
+		b.press(label, hold)
 		if chromedp.Run(x.ctx, chromedp.Poll(then, nil, chromedp.WithPollingTimeout(5*time.Second), chromedp.WithPollingInterval(20*time.Millisecond))) == nil {
 			return
 		}
@@ -93,15 +93,14 @@ func TestTwoBrowsers(t *testing.T) {
 	b.do(chromedp.EmulateViewport(1280, 800))
 
 	b.press("Take control", false)
-	b.press("Ask for control", false)
-	a.until(`document.querySelector('.control')?.innerText.includes('Ben asks for control.')`)
+	b.pressUntil("Ask for control", false, a, `document.querySelector('.control')?.innerText.includes('Ben asks for control.')`)
 	a.shots("asked")
 	a.do(chromedp.EmulateViewport(1280, 800))
 	a.press("Hand over control", false)
 	in(a, "you have control")
 	b.until(`document.querySelector('.control').innerText.includes('Ada is asked for control.')`)
 	has := `document.querySelector('#top').innerText.includes('you have control')`
-	a.pressUntil("Hand over control", b, has)
+	a.pressUntil("Hand over control", true, b, has)
 	a.until(`document.querySelector('.control').innerText.includes('Ben has taken control.') && !document.querySelector('[data-kind=first-crack], [data-kind=drop-at]')`)
 	a.shots("taken")
 	a.do(chromedp.EmulateViewport(1280, 800))
@@ -110,7 +109,7 @@ func TestTwoBrowsers(t *testing.T) {
 	if got := a.js(`import('/page/link.js').then(l => l.send({kind: 'charged'})).then(x => x.text)`); !strings.Contains(got, "Ben has control. Take control, or ask.") {
 		t.Errorf("refused: %s", got)
 	}
-	a.pressUntil("Take control", a, has)
+	a.pressUntil("Take control", true, a, has)
 	in(b, "Ada has control")
 	b.tap(record.Hold)
 	peertest.Eventually(t, browserPatience, "the commands", func() bool { return a.heard.kinds() == "first-crack hold" })
