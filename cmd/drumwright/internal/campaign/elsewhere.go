@@ -18,7 +18,7 @@ var elsewhere = []Elsewhere{
 	{"H50", "serial adapter under another name", "io/fieldbus.TestNothingIsWrittenToAForeignDevice"},
 	{"H52", "the process panics in a scan", "control.TestRunnerPanic"},
 	{"H55", "the process is killed and comes back", "cmd/drumwright.TestKilledAtAnyMoment"},
-	{"H56", "the computer loses power", "io/journal.TestKilledWriterLosesAtMostASecond"},
+	{"H56", "the computer loses power", "io/journal.TestKilledWriterLosesAtMostTwoSeconds"},
 	{"H58", "the wall clock steps", "control.TestStepsOfTheWallClockMoveNothing"},
 	{"H59", "disk full", "cmd/drumwright.TestFullAndReadOnlyDisk"},
 	{"H60", "disk slow or read-only", "cmd/drumwright.TestFullAndReadOnlyDisk"},
