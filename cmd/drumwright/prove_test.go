@@ -201,6 +201,7 @@ func openShop(t *testing.T) *shop {
 			t.Error(err)
 		}
 	})
+	peertest.Eventually(t, 10*time.Second, "the first scan", func() bool { _, err := s.api().scan(ctx); return err == nil })
 	return s
 }
 
