@@ -3,27 +3,15 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
-	"io/fs"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"runtime/debug"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"drumwright/cmd/drumwright/internal/rehearsal"
-	"drumwright/control"
-	"drumwright/control/batch"
-	"drumwright/io/access"
-	"drumwright/io/fieldbus"
-	"drumwright/io/journal"
-	"drumwright/io/panel"
-	"drumwright/io/telemetry"
 	"drumwright/profiles"
 )
 
@@ -98,167 +86,14 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	for _, s := range m.Missing() {
 		log.Warn("not covered", "what", s)
 	}
-
-	scale := max(1, m.Simulation.TimeScale)
-	clock := control.Clock(control.NewWallClock(float64(m.Scan.PeriodS), scale))
-	var practice *rehearsal.Practice
-	if o.practice > 0 {
-		scale = o.practice
-		if practice, err = rehearsal.NewPractice(m, 1, scale, func(text string) { fmt.Fprintln(stdout, text) }); err != nil {
+	d := &service{m: m, o: o, bench: bench, scale: max(1, m.Simulation.TimeScale), log: log, stdout: stdout, stderr: stderr}
+	defer func() { err = firstOf(err, d.close()) }()
+	for _, room := range []func(context.Context) error{d.takeMachine, d.openRecord, d.buildCore, d.addSinks, d.openAPI} {
+		if err := room(ctx); err != nil {
 			return err
 		}
-		defer practice.Close()
-		clock = practice
 	}
-
-	// Heat off comes before all else, also before the disk.
-	locks, err := lockBuses(m, lockFolders())
-	if err != nil {
-		return err
-	}
-	defer locks.release()
-	field, err := fieldbus.New(m, log)
-	if err != nil {
-		return err
-	}
-	defer func() { err = firstOf(err, field.Close()) }()
-	heatOff(ctx, field, log)
-
-	if _, err := os.Stat(m.Telemetry.Journal); errors.Is(err, fs.ErrNotExist) {
-		fmt.Fprintln(stderr, "First start of this machine. Before heat is used:")
-		printCautions(stderr)
-	}
-	keep, restored, err := openJournal(ctx, m.Telemetry.Journal, journal.Config{SampleS: float64(m.Telemetry.EveryS), MachineText: m.Text,
-		AirW: float64(m.Heaters.Air.PowerW), BaseW: float64(m.Heaters.Radiant.PowerW), LimitBytes: int64(m.Telemetry.JournalLimitMB) << 20, Version: versionText(), Log: log})
-	if err != nil {
-		return err
-	}
-	defer func() { err = firstOf(err, keep.Close()) }()
-	restored.Today, restored.TodayS = today(time.Now())
-	restored.TodayS *= scale
-	core, err := control.New(m, restored)
-	if err != nil {
-		return err
-	}
-	runner := control.NewRunner(field, clock, core)
-	runner.Log = log
-	inReal := func(s profiles.Seconds) time.Duration {
-		return time.Duration(float64(s) / scale * float64(time.Second))
-	}
-	if practice == nil { // in practice time waits for a slow computer
-		runner.Monitor = control.NewMonitor(field, inReal(m.Limits.ScanLateS), inReal(m.Scan.PeriodS), log)
-	}
-	findRecipe := recipesIn(o.recipes)
-	runner.Recipes = func(name string) (*profiles.Recipe, error) {
-		r, err := findRecipe(name)
-		if err != nil {
-			return nil, err
-		}
-		if text, err := os.ReadFile(r.File); err == nil {
-			keep.KeepText(string(text))
-		}
-		return r, profiles.Fit(r, m)
-	}
-	runner.Preflight = foresees(m, log)
-	lessons, err := newLessonBook(ctx, m, keep, runner.Post, log)
-	if err != nil {
-		return err
-	}
-	defer lessons.close()
-	runner.Lessons = lessons.For
-	latches, err := keep.Latches(ctx)
-	if err != nil {
-		return err
-	}
-	next := newNextBatches(latches[nextBatchLatch], keep.LastBatchID(), m.Bed, runner.Post, keep, log)
-	defer next.close()
-	var work sync.WaitGroup
-	defer work.Wait()
-	kept := newMemoryKeeper(keep, core, restored, log)
-	defer kept.close()
-	runner.Latches = kept.put
-	recorder := newRecorder(core, keep.KeepTape, false, log)
-	defer recorder.close()
-	runner.Tape = recorder
-
-	runner.Sinks = []control.Sink{keep, kept, &eventLog{log: log}, lessons, next}
-	if practice != nil {
-		runner.Sinks = append(runner.Sinks, practice)
-		fmt.Fprintf(stdout, "Simulated machine, %g times faster than life. Open http://%s in a browser; Ctrl-C ends it.\n", scale, m.Telemetry.Listen)
-	}
-	manager := newNotifier(m, log)
-	if manager != nil {
-		runner.Sinks = append(runner.Sinks, manager)
-	}
-	var mqtt *telemetry.MQTT
-	if m.Telemetry.MQTT != nil && practice == nil { // no broker is to take played figures for a machine's
-		if mqtt, err = newMQTT(m, keep, log); err != nil {
-			return err
-		}
-		defer mqtt.Close()
-		runner.Sinks = append(runner.Sinks, mqtt)
-	}
-	proofs := newProofBook(ctx, m, keep, log)
-	if bench != "" {
-		log.Warn("commissioning is not asked for", "why", bench)
-	} else {
-		proofs.ask(ctx, uncommissioned(m, keep))
-	}
-	board := newComputer(os.DirFS("/"), filepath.Dir(m.Telemetry.Journal), log)
-	runner.Bars = func() control.Bar {
-		bar := proofs.Bar()
-		bar.Computer = board.Now()
-		return bar
-	}
-	byItself := newAutomaticProofs(proofs)
-	defer byItself.close()
-	runner.Sinks = append(runner.Sinks, byItself)
-	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(field) }, Drops: dropsOf(keep, mqtt),
-		Forced: func() telemetry.Forced { return forcedBy(runner.Monitor) }, Barred: func() bool { return proofs.Bar().Charge != "" }})
-	shop, err := newHouse(m, o.recipes, restored.Today, bench, practice != nil || scale > 1, scale)
-	if err != nil {
-		return err
-	}
-	accounts := access.Open(access.FileOf(m.Telemetry.Journal), log)
-	proxies, names, err := accessOf(m)
-	if err != nil {
-		return err
-	}
-	api := panel.New(panel.Config{Operator: runner, Batches: keep, History: keep, Proofs: proofs, Shop: shop, Learning: lessons, Folder: &recipeFolder{dir: o.recipes, m: m, now: time.Now}, Next: next, Reports: pageReports{keep.Reader}, Preflight: flies(runner.Recipes, lessons), Metrics: metrics.Handler(),
-		Accounts: accounts, Audit: keep, Remote: m.Access.Remote, Names: names, Proxies: proxies, Log: log})
-	runner.Sinks = append(runner.Sinks, metrics, api)
-	listeners, err := listenFor(m)
-	if err != nil {
-		return err
-	}
-	apiCtx, stopAPI := context.WithCancel(context.WithoutCancel(ctx))
-	work.Go(func() {
-		if err := api.Serve(apiCtx, listeners...); err != nil {
-			log.Error("the local API has ended", "err", err)
-		}
-	})
-	defer stopAPI()
-	work.Go(func() { proofs.watch(apiCtx) })
-	work.Go(func() { board.watch(apiCtx) })
-	work.Go(func() { checkJournal(apiCtx, m.Telemetry.Journal, log) })
-	log.Info("serving", "address", m.Telemetry.Listen, "view", m.Access.View, "passwords", accounts.Asked(), "time_scale", scale)
-
-	var punctual *punctuality
-	if o.forS > 0 {
-		punctual = newPunctuality()
-		runner.Sinks = append(runner.Sinks, punctual)
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithCancel(ctx) // an end like any other, not an error
-		defer cancel()
-		defer time.AfterFunc(time.Duration(o.forS*float64(time.Second)), cancel).Stop()
-	}
-	err = runner.Run(ctx)
-	manager.stopping()
-	log.Info("heat is written off; closing")
-	if punctual != nil {
-		punctual.print(stdout)
-	}
-	return err
+	return d.run(ctx)
 }
 
 // today is the date, and how long the day goes on yet, s.
@@ -272,21 +107,6 @@ func firstOf(a, b error) error {
 		return a
 	}
 	return b
-}
-
-// startOff is how long heat off may take at the start before the rest goes on;
-// the scans try again.
-const startOff = time.Second
-
-// heatOff writes heat off, and reads it back, before anything else is done.
-func heatOff(ctx context.Context, field *fieldbus.Fieldbus, log *slog.Logger) {
-	ctx, cancel := context.WithTimeout(ctx, startOff)
-	defer cancel()
-	if err := field.HeatOff(ctx); err != nil {
-		log.Warn("heat is not known to be off at the start: every scan tries again", "err", err)
-		return
-	}
-	log.Info("heat is off")
 }
 
 func seconds(s profiles.Seconds) time.Duration {
