@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -103,9 +102,7 @@ func runAssess(ctx context.Context, o *assessOptions, args []string, stdout, std
 	}
 	out.WallS = time.Since(begin).Seconds()
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(out)
+		err = printJSON(stdout, out)
 	} else {
 		err = assess.Print(stdout, results, out.Goals)
 		namePlots(stdout, out.Plots)
@@ -156,9 +153,7 @@ func runStudy(ctx context.Context, o *assessOptions, sizes []assess.Size, stdout
 		return err
 	}
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(st)
+		err = printJSON(stdout, st)
 	} else {
 		err = assess.PrintStudy(stdout, st)
 		namePlots(stdout, plots)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -146,9 +145,7 @@ func runCampaign(ctx context.Context, o *campaignOptions, machines []string, std
 	}
 	out.WallS = time.Since(begin).Seconds()
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(out)
+		err = printJSON(stdout, out)
 	} else {
 		err = printCampaign(stdout, &out)
 	}

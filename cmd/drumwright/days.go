@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -127,9 +126,7 @@ func runDays(ctx context.Context, o *campaignOptions, stdout io.Writer) error {
 		return err
 	}
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(res)
+		err = printJSON(stdout, res)
 	} else {
 		err = printDays(stdout, res)
 	}

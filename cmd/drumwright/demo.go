@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
@@ -124,9 +123,7 @@ func demo(ctx context.Context, o *demoOptions, stdout, stderr io.Writer) error {
 		}
 	}
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		if err := enc.Encode(out); err != nil {
+		if err := printJSON(stdout, out); err != nil {
 			return err
 		}
 	} else if err := printDemo(stdout, &out, len(r.Curve) > 0); err != nil {

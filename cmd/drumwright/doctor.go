@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -41,9 +40,7 @@ It ends with 1 if there is a fault; warnings end with 0.`,
 			}
 			list := examine(cmd.Context(), m)
 			if asJSON {
-				e := json.NewEncoder(cmd.OutOrStdout())
-				e.SetIndent("", "  ")
-				err = e.Encode(map[string]any{"version": versionText(), "machine": m.About.Name, "worst": doctor.Worst(list), "findings": list})
+				err = printJSON(cmd.OutOrStdout(), map[string]any{"version": versionText(), "machine": m.About.Name, "worst": doctor.Worst(list), "findings": list})
 			} else {
 				err = printFindings(cmd.OutOrStdout(), list)
 			}

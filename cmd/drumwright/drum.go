@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -117,13 +116,6 @@ func (o *drumOptions) run(d *drumInputs, w io.Writer) error {
 		fmt.Fprintf(w, "Drawing: %s\n", o.svg)
 	}
 	return nil
-}
-
-func printJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
 }
 
 func writeSection(path string, d *drumInputs, stages []*drum.StageResult, place *drum.Placement, clockwise bool) error {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -348,7 +347,5 @@ func printFitJSON(w io.Writer, m *profiles.Machine, r *identify.Result, edits []
 	}
 	var fragment strings.Builder
 	printEdits(&fragment, edits)
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	return enc.Encode(map[string]any{"machine": m.About.Name, "figures": figures, "not_told_apart": pairs, "open": open, "left": rest, "fragment": fragment.String()})
+	return printJSON(w, map[string]any{"machine": m.About.Name, "figures": figures, "not_told_apart": pairs, "open": open, "left": rest, "fragment": fragment.String()})
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -90,9 +89,7 @@ func runPreflight(ctx context.Context, o *preflightOptions, machine, recipe stri
 		}
 	}
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(res)
+		err = printJSON(stdout, res)
 	} else {
 		err = printPreflight(stdout, res)
 	}

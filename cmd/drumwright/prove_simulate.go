@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -83,9 +82,7 @@ func proveSimulated(ctx context.Context, name string, ids []string, o *proveOpti
 
 func printSimulated(w io.Writer, m *profiles.Machine, rows []simulatedProof, asJSON bool) error {
 	if asJSON {
-		enc := json.NewEncoder(w)
-		enc.SetIndent("", "  ")
-		return enc.Encode(map[string]any{"machine": m.About.Name, "tests": rows})
+		return printJSON(w, map[string]any{"machine": m.About.Name, "tests": rows})
 	}
 	printWrapped(w, "", fmt.Sprintf("Simulated machine %s. Measured is from the moment that what the interlock looks at was there to no heat at the machine, by the machine's own truth. This says nothing about a real machine.", m.About.Name))
 	fmt.Fprintf(w, "\n%-17s %-7s %8s %7s  %s\n", "test", "verdict", "measured", "limit", "seen")

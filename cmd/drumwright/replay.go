@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -43,9 +42,9 @@ would have decided on the same inputs. How the machine would have answered nobod
 knows: for that see demo and assess.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			id, err := strconv.ParseUint(args[0], 10, 64)
-			if err != nil || id == 0 {
-				return exitError{codeInput, fmt.Errorf("%q is not the number of a batch: give one from the journal, such as 12", args[0])}
+			id, err := batchNumber(args[0])
+			if err != nil {
+				return err
 			}
 			return runReplay(cmd.Context(), &o, id, cmd.OutOrStdout())
 		},
@@ -104,9 +103,7 @@ func runReplay(ctx context.Context, o *replayOptions, id uint64, stdout io.Write
 	}
 	out.WallS = time.Since(begin).Seconds()
 	if o.asJSON {
-		enc := json.NewEncoder(stdout)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(out)
+		err = printJSON(stdout, out)
 	} else {
 		err = printReplay(stdout, &out)
 	}

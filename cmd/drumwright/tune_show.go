@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -294,7 +293,5 @@ func printTuneJSON(w io.Writer, m *profiles.Machine, o *tuneOptions, list []tune
 	}
 	var fragment strings.Builder
 	printEdits(&fragment, edits)
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	return enc.Encode(map[string]any{"machine": m.About.Name, "loop": o.loop, "results": results, "fragment": fragment.String()})
+	return printJSON(w, map[string]any{"machine": m.About.Name, "loop": o.loop, "results": results, "fragment": fragment.String()})
 }

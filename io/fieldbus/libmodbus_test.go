@@ -3,31 +3,17 @@ package fieldbus
 import (
 	"bufio"
 	"io"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 )
-
-// compiled is a program in testdata, made with libmodbus.
-func compiled(t testing.TB, source string) string {
-	t.Helper()
-	program := filepath.Join(t.TempDir(), "peer")
-	if out, err := exec.Command("cc", "-O2", "-o", program, filepath.Join("testdata", source), "-lmodbus").CombinedOutput(); err != nil {
-		if os.Getenv("DRUMWRIGHT_PEERS") == "required" {
-			t.Fatalf("%s: %v\n%s", source, err, out)
-		}
-		t.Skipf("no libmodbus to compile against (libmodbus-dev, cc): %v", err)
-	}
-	return program
-}
 
 // A device by other hands on the far end of the line: both ends are serial ports
 // with a mode of their own, joined by what carries the bytes over.
 func TestLibmodbusDeviceOverRTU(t *testing.T) {
-	program := compiled(t, "slave.c")
+	program := peertest.Compiled(t, "testdata/slave.c", "modbus")
 	near, far := newLine(t), newLine(t)
 	near.wg.Go(func() { io.Copy(far.master, near.master) })
 	far.wg.Go(func() { io.Copy(near.master, far.master) })

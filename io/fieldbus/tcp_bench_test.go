@@ -17,6 +17,7 @@ import (
 
 	"github.com/goburrow/modbus"
 
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 )
 
@@ -162,7 +163,7 @@ func library(b *testing.B, address string, registers int) contestant {
 // libmodbus is the client in testdata.
 func libmodbus(b *testing.B, address string, registers, reads int) contestant {
 	_, port, _ := net.SplitHostPort(address)
-	client := exec.Command(compiled(b, "reads.c"), port, strconv.Itoa(registers), strconv.Itoa(reads))
+	client := exec.Command(peertest.Compiled(b, "testdata/reads.c", "modbus"), port, strconv.Itoa(registers), strconv.Itoa(reads))
 	in, err := client.StdinPipe()
 	if err != nil {
 		b.Fatal(err)
