@@ -71,6 +71,42 @@ func (w *chargeWatch) add(nowS float64, x point.Value, spanS float64) {
 
 func (w *chargeWatch) forget() { w.n, w.fell = 0, false }
 
+// Beans that nobody has said, in a drum that is kept warm: their probe falls as it
+// does at charge, and stays far below both drum skin and inlet air. Either alone
+// comes of itself, the one when a bare probe cools after the drop, the other while
+// a cold machine warms (judgement; on the simulated machines a bare probe falls by
+// 8 K at most in the time of a plunge, and is never below both when they are warm).
+const (
+	unsaidColdK  = 30.0
+	unsaidHoldS  = 30.0 // for whoever has charged to say so
+	unsaidAfterS = 60.0 // from the fall to the cold
+)
+
+// unsaid watches for such beans.
+type unsaid struct {
+	beganS, fellS float64 // scan time of the last fall, and when it began; 0 = none
+	coldS         float64
+}
+
+// add takes one scan of a machine that is kept warm and reports whether beans have
+// gone in unsaid.
+func (u *unsaid) add(nowS, dt float64, w *chargeWatch, beanC, skinC, inletC float64) bool {
+	if w.fell {
+		if nowS-u.fellS > unsaidAfterS || u.fellS == 0 {
+			u.beganS, u.coldS = w.beganS, 0
+		}
+		u.fellS = nowS
+	}
+	if u.fellS == 0 || nowS-u.fellS > unsaidAfterS+unsaidHoldS {
+		u.coldS = 0
+		return false
+	}
+	if u.coldS += dt; !(beanC < math.Min(skinC, inletC)-unsaidColdK) {
+		u.coldS = 0
+	}
+	return u.coldS >= unsaidHoldS
+}
+
 // roast is what is known of the batch at hand.
 type roast struct {
 	running   bool // from charge until the beans are cool

@@ -83,6 +83,7 @@ type Controller struct {
 
 	charge     chargeWatch
 	slowCharge chargeWatch
+	unsaid     unsaid
 	roast      roast
 	warmS      float64 // time within the band
 	readyS     float64 // time ready without a charge
@@ -92,6 +93,7 @@ type Controller struct {
 	trayHot    bool    // beans lie in the tray and are not cool yet
 	trayS      float64 // for so long
 	coolS      float64 // time below the run-down limit
+	doorS      float64 // for which the discharge door has been open
 	startS     float64 // time of the start warning so far
 	beatS      float64
 	beat       float64

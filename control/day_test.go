@@ -229,7 +229,7 @@ func TestBeansOfABrokenOffBatch(t *testing.T) {
 			g.run(1)
 			g.must(record.Dropped)
 		}
-		g.run(1)
+		g.run(4)
 		if !g.has(record.Note, "emptied") || g.permit.Value(point.CoolingFan) != 1 {
 			t.Errorf("%s: the beans' way out is not seen, fan %v", how, g.permit.Value(point.CoolingFan))
 		}

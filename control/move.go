@@ -33,10 +33,11 @@ func (c *Controller) move(rec *record.Scan) {
 			c.dropped(rec)
 		}
 	}
-	if c.facts.DoorOpen && c.state == batch.Discharging {
+	emptying := c.doorS >= emptyingS
+	if emptying && c.state == batch.Discharging {
 		r.doorSeen = true
 	}
-	if c.mayEmpty() && (c.facts.DoorOpen || c.facts.AskDropped) {
+	if c.mayEmpty() && (emptying || c.facts.AskDropped) {
 		c.emptied()
 		rec.Add(record.Event{Kind: record.Note, Name: "emptied", Text: "the beans of the broken-off batch have left the drum"})
 	}
@@ -72,10 +73,13 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		switch from {
 		case batch.Warming, batch.Ready:
 			at := c.nowS
-			if t.Name == "plunge" {
+			switch t.Name {
+			case "plunge":
 				if at = c.charge.beganS; !c.charge.fell {
 					at = c.slowCharge.beganS
 				}
+			case batch.Unsaid:
+				at = c.unsaid.beganS
 			}
 			c.beginRoast(at, rec)
 			c.charged(rec)
@@ -98,7 +102,7 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 		c.readyS = 0
 	case batch.RunDown, batch.Tripped, batch.Cold:
 		switch t.Name {
-		case batch.ChargeBarred:
+		case batch.ChargeBarred, batch.UnsaidLate:
 			c.roast.beansIn = true
 		case batch.CooledBarred:
 			c.cooled(rec)

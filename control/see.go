@@ -69,6 +69,12 @@ func (c *Controller) see(img *point.Image, dt float64) {
 		c.slowCharge.forget()
 	}
 	f.Plunge = c.charge.fell || c.slowCharge.fell
+	switch c.state {
+	case batch.Warming, batch.Ready, batch.Cooling:
+		f.Unsaid = c.unsaid.add(c.nowS, dt, &c.charge, usable(img, point.Bean), usable(img, point.DrumSkin), usable(img, point.InletAir))
+	default:
+		f.Unsaid, c.unsaid = false, unsaid{}
+	}
 	f.ChargeByGate, f.ChargeByProbe = m.Batch.ChargeBy == "gate", m.Batch.ChargeBy == "probe"
 	gate := img.In[point.ChargeGateOpen].On()
 	c.gateSpent = c.gateSpent && gate
@@ -78,6 +84,9 @@ func (c *Controller) see(img *point.Image, dt float64) {
 	f.HasDoor = m.HasIn[point.DischargeDoorOpen]
 	f.DoorOpen = img.In[point.DischargeDoorOpen].On()
 	f.DoorSeen = c.roast.doorSeen
+	if c.doorS += dt; !f.DoorOpen {
+		c.doorS = 0
+	}
 	f.DropDue = c.state == batch.Roasting && c.dropDue(img)
 	if c.state == batch.Roasting && c.dropNear(img) {
 		c.roast.fanDue = true
@@ -112,6 +121,11 @@ func (c *Controller) warmthOff(img *point.Image) float64 {
 	air := math.Abs(usable(img, point.InletAir) - float64(c.recipe.Charge.Air))
 	return math.Max(skin, air)
 }
+
+// emptyingS is how long the discharge door must have been open without a break
+// before the drum may be taken for empty: a contact that only flickers must not
+// heat beans which nobody sees any more (judgement).
+const emptyingS = 3.0
 
 // dropDue reports whether the roast is to end now: a condition of the recipe's
 // drop has come true, unless the operator alone drops, or it is the latest time.

@@ -132,6 +132,8 @@ func (c *Controller) tell(rec *record.Scan) string {
 		switch door := img.In[point.DischargeDoorOpen]; {
 		case c.facts.HasDoor && !door.Usable():
 			return "The door's contact cannot be read: let the beans out, then say that they are dropped."
+		case r.dropS > 0 && c.facts.HasDoor && !c.facts.DoorOpen:
+			return "The door was open too briefly to empty the drum: let the beans out, or say that they are dropped."
 		case r.dropS > 0 && c.facts.HasDoor:
 			return "Shut the discharge door when the drum is empty."
 		case !c.facts.HasDoor && c.facts.InS >= float64(c.m.Batch.DropTimeS):

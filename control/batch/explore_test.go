@@ -45,7 +45,7 @@ var sights = []func(*Facts){
 	func(f *Facts) { f.Plunge = true }, func(f *Facts) { f.ChargeLimit = true }, func(f *Facts) { f.DropDue = true },
 	func(f *Facts) { f.DoorOpen = true }, func(f *Facts) { f.DoorSeen = true },
 	func(f *Facts) { f.TrayCool = true }, func(f *Facts) { f.Cool = true }, func(f *Facts) { f.WarmLimit = true },
-	func(f *Facts) { f.Ignored = true },
+	func(f *Facts) { f.Ignored = true }, func(f *Facts) { f.Unsaid = true },
 	func(f *Facts) { f.NoCharge = true }, func(f *Facts) { f.NoWarm, f.NoCharge = true, true },
 }
 
@@ -75,7 +75,7 @@ func step(n node, cause, reset, gateMachine, hasDoor, hot bool, a ask, see ...fu
 		next.turned, next.beans = true, true
 	}
 	switch {
-	case next.state == Roasting, t != nil && t.Name == ChargeBarred:
+	case next.state == Roasting, t != nil && (t.Name == ChargeBarred || t.Name == UnsaidLate):
 		next.beans = true
 	case n.state == Discharging && next.state == Cooling, n.state != Roasting && next.beans && (f.AskDropped || f.DoorOpen):
 		next.beans, next.tray = false, true

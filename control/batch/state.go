@@ -42,11 +42,12 @@ type Facts struct {
 	Cool                        bool // everything below the run-down limit for the hold time
 	GateOpen                    bool // charge gate contact, until a charge that did not come has been given up
 	Plunge                      bool // the bean probe fell as it does at charge
+	Unsaid                      bool // and shows that beans are in, which nobody has said
 	ChargeByGate, ChargeByProbe bool
 	ChargeLimit                 bool // gate open for longer than the charge limit
 	DropDue                     bool // a drop condition of the recipe is met
 	DoorOpen                    bool // discharge door contact
-	DoorSeen                    bool // the door has been open since the drop
+	DoorSeen                    bool // since the drop the door has been open for long enough to empty the drum
 	HasDoor                     bool
 	TrayCool                    bool // tray temperature or time says cooled
 	WarmLimit                   bool // warm for too long without a charge

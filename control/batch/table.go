@@ -14,6 +14,8 @@ type Transition struct {
 const (
 	ChargeBarred = "charge-barred"
 	CooledBarred = "cooled-barred"
+	Unsaid       = "beans-unsaid"
+	UnsaidLate   = "beans-unsaid-cooling"
 )
 
 var running = []State{Warming, Ready, Charging, Roasting, Discharging, Cooling, Held}
@@ -51,6 +53,8 @@ var Table = []Transition{
 		guard: func(f *Facts) bool {
 			return f.NoCharge && (f.ChargeByGate && f.GateOpen || f.ChargeByProbe && f.Plunge)
 		}},
+	{From: []State{Warming, Ready}, To: RunDown, Name: ChargeBarred, Reason: "beans seem to be in the drum though new roasts are held up",
+		guard: func(f *Facts) bool { return f.NoCharge && f.Unsaid }},
 	{From: []State{Warming, Ready}, To: RunDown, Name: "warm-barred", Reason: "new roasts are held up",
 		guard: func(f *Facts) bool { return f.NoWarm }},
 	{From: []State{Warming}, To: Ready, Name: "warm-enough", Reason: "drum and air have been warm for the soak time",
@@ -71,6 +75,9 @@ var Table = []Transition{
 	{From: []State{Ready}, To: Roasting, Name: "plunge", Reason: "the bean probe fell as it does at charge",
 		guard: func(f *Facts) bool { return f.ChargeByProbe && f.Plunge }},
 
+	{From: []State{Warming, Ready}, To: Roasting, Name: Unsaid, Reason: "the bean probe shows beans that nobody has said",
+		guard: func(f *Facts) bool { return f.Unsaid }},
+
 	{From: []State{Roasting}, To: Discharging, Name: "drop-asked", Reason: "the operator asked for the drop",
 		guard: func(f *Facts) bool { return f.AskDrop || f.AskDropped }},
 	{From: []State{Roasting}, To: Discharging, Name: "door-open", Reason: "the discharge door opened",
@@ -82,6 +89,8 @@ var Table = []Transition{
 	{From: []State{Discharging}, To: Cooling, Name: "door-shut", Reason: "the discharge door was open and is shut again",
 		guard: func(f *Facts) bool { return f.DoorSeen && !f.DoorOpen }},
 
+	{From: []State{Cooling}, To: RunDown, Name: UnsaidLate, Reason: "the bean probe shows beans in the drum while others cool",
+		guard: func(f *Facts) bool { return f.Unsaid }},
 	{From: []State{Cooling}, To: RunDown, Name: CooledBarred, Reason: "the tray is cool and new roasts are held up",
 		guard: func(f *Facts) bool { return f.NoWarm && (f.AskCoolDone || f.AskNext || f.TrayCool) }},
 	{From: []State{Cooling}, To: Warming, Name: "cooled", Reason: "the tray is cool; the machine warms for the next batch",
