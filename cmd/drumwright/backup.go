@@ -41,12 +41,13 @@ func restoreCommand() *cobra.Command {
 		Short: "Put a backup in the place of the journal",
 		Long: `restore checks the backup FILE and puts a copy of it in the place of the journal.
 The journal that was there is kept beside it under another name, never
-overwritten. The daemon must be stopped. Latched trips are as they were at the
-backup: look at the machine before heat is used. A backup that an older program
-made is brought up to date when the daemon starts.`,
+overwritten. The daemon must be stopped. What is latched stays as it is now; where
+that cannot be read, a named person must look at the machine and reset before heat
+is used. A backup that an older program made is brought up to date when the daemon
+starts.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			aside, err := journal.Restore(cmd.Context(), args[0], path)
+			aside, err := journal.Restore(cmd.Context(), args[0], path, lostName)
 			if err != nil {
 				return err
 			}

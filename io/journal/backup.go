@@ -138,8 +138,10 @@ func QuickCheck(ctx context.Context, path string) error {
 
 // Restore puts a backup in the place of a journal that no daemon keeps. The
 // backup is checked first; the journal that was there is kept beside it under
-// the name that is returned, "" if there was none.
-func Restore(ctx context.Context, backup, path string) (aside string, err error) {
+// the name that is returned, "" if there was none. What is latched stays as it is
+// now: a backup does not know what has tripped since. Where that cannot be read,
+// the latch unread is set.
+func Restore(ctx context.Context, backup, path, unread string) (aside string, err error) {
 	fail := func(err error) (string, error) { return aside, fmt.Errorf("restore %s from %s: %w", path, backup, err) }
 	lock, err := lockFile(path + ".lock")
 	if err != nil {
@@ -156,6 +158,13 @@ func Restore(ctx context.Context, backup, path string) (aside string, err error)
 		return fail(err)
 	}
 	if err := copyTo(ctx, b.conn, fresh); err != nil {
+		return fail(err)
+	}
+	latched, err := latchesIn(ctx, path)
+	if err != nil {
+		latched = map[string]string{unread: "yes"}
+	}
+	if err := putLatches(fresh, latched); err != nil {
 		return fail(err)
 	}
 	if _, err := os.Lstat(path); err == nil {
@@ -176,6 +185,34 @@ func Restore(ctx context.Context, backup, path string) (aside string, err error)
 		return fail(err)
 	}
 	return aside, syncFolder(path)
+}
+
+// latchesIn reads the latches of a journal of whatever version.
+func latchesIn(ctx context.Context, path string) (map[string]string, error) {
+	r, err := openReader(path, 1)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	return r.Latches(ctx)
+}
+
+// putLatches replaces the latches of a journal that nobody else has open.
+func putLatches(path string, latched map[string]string) (err error) {
+	c, err := sqlite3.Open(path)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, c.Close()) }()
+	if err := c.Exec(`PRAGMA synchronous = FULL; DELETE FROM latches`); err != nil {
+		return err
+	}
+	for name, value := range latched {
+		if err := once(c, `INSERT INTO latches VALUES (?, ?, ?)`, name, value, record.TimeString(time.Now().UnixNano())); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // beforeMigration keeps a copy of an older journal before its schema is changed.

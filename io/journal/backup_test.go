@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -42,13 +43,13 @@ func TestBackupAndRestore(t *testing.T) {
 	if _, err := s.SaveEntry(entry(41, record.FieldLot, "", "after the backup")); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Restore(ctx, to, path); err == nil || !strings.Contains(err.Error(), "another drumwright") {
+	if _, err := Restore(ctx, to, path, "unread"); err == nil || !strings.Contains(err.Error(), "another drumwright") {
 		t.Errorf("restoring under a running daemon: %v", err)
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	aside, err := Restore(ctx, to, path)
+	aside, err := Restore(ctx, to, path, "unread")
 	if err != nil || aside == "" {
 		t.Fatal(aside, err)
 	}
@@ -64,6 +65,43 @@ func TestBackupAndRestore(t *testing.T) {
 	defer old.Close()
 	if d, err := old.Batch(ctx, 41); err != nil || d.Lot != "after the backup" {
 		t.Errorf("what was there before is kept with lot %q, %v", d.Lot, err)
+	}
+}
+
+// A backup does not know what has tripped since: bringing it back lifts no latch,
+// and says so where what is latched now cannot be read.
+func TestRestoreLiftsNoLatch(t *testing.T) {
+	ctx := context.Background()
+	for name, c := range map[string]struct {
+		spoil func(path string) error
+		want  map[string]string
+	}{
+		"as it is now": {func(string) error { return nil }, map[string]string{"latched causes": "fire_button", "beans in the drum": "yes"}},
+		"damaged":      {func(path string) error { return os.WriteFile(path, []byte("rubbish"), 0o600) }, map[string]string{"unread": "yes"}},
+		"gone":         {os.Remove, map[string]string{"unread": "yes"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := withBatches(t)
+			path, to := pathOf(s), filepath.Join(t.TempDir(), "copy.db")
+			if err := s.SaveLatch("latched causes", "cover"); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := Backup(ctx, path, to); err != nil {
+				t.Fatal(err)
+			}
+			if err := errors.Join(s.SaveLatch("latched causes", "fire_button"), s.SaveLatch("beans in the drum", "yes"), s.Close(), c.spoil(path)); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := Restore(ctx, to, path, "unread"); err != nil {
+				t.Fatal(err)
+			}
+			s = open(t, path, Config{})
+			got, err := s.Latches(ctx)
+			maps.DeleteFunc(got, func(name, _ string) bool { return strings.HasPrefix(name, "settle") }) // of this test's own
+			if err != nil || !maps.Equal(got, c.want) {
+				t.Errorf("latched after restoring: %v, %v; want %v", got, err, c.want)
+			}
+		})
 	}
 }
 
@@ -94,7 +132,7 @@ func TestDamageIsFound(t *testing.T) {
 		t.Error("three pages of rubbish are taken for whole")
 	}
 	before, _ := os.ReadFile(path)
-	if _, err := Restore(ctx, to, path); err == nil {
+	if _, err := Restore(ctx, to, path, "unread"); err == nil {
 		t.Error("a damaged backup was restored")
 	}
 	if after, _ := os.ReadFile(path); !bytes.Equal(before, after) {
@@ -195,7 +233,7 @@ func TestOldBackupIsRestored(t *testing.T) {
 		t.Fatal(err)
 	}
 	makeOld(t, old)
-	if aside, err := Restore(context.Background(), old, path); err != nil || aside == "" {
+	if aside, err := Restore(context.Background(), old, path, "unread"); err != nil || aside == "" {
 		t.Fatal(aside, err)
 	}
 	s = open(t, path, Config{})
@@ -213,7 +251,7 @@ func TestOldBackupIsRestored(t *testing.T) {
 	if err := errors.Join(c.Exec(`CREATE TABLE customers (name TEXT)`), c.Close()); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Restore(context.Background(), other, path); err == nil || !strings.Contains(err.Error(), "no journal") {
+	if _, err := Restore(context.Background(), other, path, "unread"); err == nil || !strings.Contains(err.Error(), "no journal") {
 		t.Errorf("a database of something else is restored: %v", err)
 	}
 }

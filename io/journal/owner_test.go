@@ -49,7 +49,7 @@ func TestJournalMadeByRootIsTheFoldersOwners(t *testing.T) {
 		t.Fatal(err)
 	}
 	restored := filepath.Join(folder, "restored.db")
-	if _, err := Restore(context.Background(), backup, restored); err != nil {
+	if _, err := Restore(context.Background(), backup, restored, "unread"); err != nil {
 		t.Fatal(err)
 	}
 	check("restore", restored)
