@@ -74,17 +74,18 @@ func (c *Controller) changeDrop(cmd *Command) (bool, string) {
 		if left < dropTooLateS {
 			return false, "Too late: less than a minute of the curve is left. Use 15 s longer, or drop by hand."
 		}
-		if by := (cmd.DropC - was) / left; math.Abs(by) > steepestKPerS {
-			return false, fmt.Sprintf("drop at %.1f °C: %+.1f °C in the %.0f s left change the rate of rise by %.1f °C/min, allowed is %.0f; ask for less", cmd.DropC, cmd.DropC-was, left, 60*math.Abs(by), 60*steepestKPerS)
+		by := c.roast.addedKPerS + (cmd.DropC-was)/left // small steps add up
+		if math.Abs(by) > steepestKPerS {
+			return false, fmt.Sprintf("drop at %.1f °C: %+.1f °C in the %.0f s left change the rate of rise by %.1f °C/min in all, allowed is %.0f; ask for less", cmd.DropC, cmd.DropC-was, left, 60*math.Abs(by), 60*steepestKPerS)
 		}
 		a := plan.Amend(t, now, plan.EndS(), plan.EndC()+cmd.DropC-was)
 		if (beanloop.Plan{Curve: c.curve, Amendment: a}).LeastKPerS(t) <= 0 {
 			return false, fmt.Sprintf("drop at %.1f °C: the plan would have to fall on the way; ask for less", cmd.DropC)
 		}
-		c.roast.amended = a
+		c.roast.amended, c.roast.addedKPerS = a, by
 	}
 	c.roast.dropAtC, c.roast.dropSoon = cmd.DropC, len(dropSoon)
-	c.reach.nextS = 0
+	c.reach.forget()
 	return true, fmt.Sprintf("the drop is at %.1f °C, no longer at %.1f °C; what else ends this recipe stays", cmd.DropC, was)
 }
 
@@ -112,8 +113,9 @@ func (c *Controller) noAcceptNow() string {
 // to the curve's end as late as it can be reached.
 func (c *Controller) acceptLater() (bool, string) {
 	plan, t, late := c.wanted(), c.sinceCharge(), c.reach.forecast.LateS
-	c.roast.amended = plan.Amend(t, c.estimate.ProbeC, plan.EndS()+late, plan.EndC())
-	c.roast.dropSoon, c.reach.nextS = len(dropSoon), 0
+	c.roast.amended, c.roast.addedKPerS = plan.Amend(t, c.estimate.ProbeC, plan.EndS()+late, plan.EndC()), 0
+	c.roast.dropSoon = len(dropSoon)
+	c.reach.forget()
 	return true, fmt.Sprintf("the end of the curve is planned %.0f s later, at %.0f s since charge", late, plan.EndS()+late)
 }
 

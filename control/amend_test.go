@@ -132,6 +132,16 @@ func TestDropAtIsNoJump(t *testing.T) {
 	if a := g.dropAt(213.5); a.Accepted || !strings.Contains(a.Reason, "ask for less") {
 		t.Errorf("4.5 K in a minute and a half: %+v", a)
 	}
+	// Nor by small steps.
+	if a := g.dropAt(211.2); !a.Accepted {
+		t.Errorf("2.2 K: %+v", a)
+	}
+	if a := g.dropAt(213.5); a.Accepted || !strings.Contains(a.Reason, "ask for less") {
+		t.Errorf("2.3 K more in the same time: %+v", a)
+	}
+	if a := g.dropAt(209); !a.Accepted {
+		t.Errorf("back: %+v", a)
+	}
 }
 
 // On a machine with too weak an air heater the curve is missed; its later end is
@@ -139,7 +149,7 @@ func TestDropAtIsNoJump(t *testing.T) {
 func TestAcceptLater(t *testing.T) {
 	peertest.OnceIsEnough(t)
 	t.Parallel()
-	g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) { m.Heaters.Air.MaxDuty = 0.76 }).to(batch.Roasting)
+	g := newRig(t, func(m *profiles.Machine, r *profiles.Recipe) { m.Heaters.Air.MaxDuty, r.Drop.LatestS = 0.76, 1200 }).to(batch.Roasting)
 	if a := g.local(record.AcceptLater); a.Accepted || !strings.Contains(a.Reason, "No curve is followed") {
 		t.Errorf("before the loop is closed: %+v", a)
 	}
@@ -149,7 +159,10 @@ func TestAcceptLater(t *testing.T) {
 		}
 	}
 	late, end := g.rec.Bean.LateS, g.core.wanted().EndS()
-	g.must(record.AcceptLater)
+	twice := []Command{{Command: record.Command{Kind: record.AcceptLater, Local: true, Who: "Ada"}}, {Command: record.Command{Kind: record.AcceptLater, Local: true, Who: "Bo"}}}
+	if g.step(twice...); !twice[0].Answer.Accepted || twice[1].Answer.Accepted {
+		t.Errorf("accepted from two screens at once: %+v, %+v", twice[0].Answer, twice[1].Answer)
+	}
 	if off := g.rec.Bean.TargetC - g.core.estimate.ProbeC; math.Abs(off) > 0.3 {
 		t.Errorf("the new plan begins %.1f K from the beans", off)
 	}

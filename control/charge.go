@@ -109,38 +109,39 @@ func (u *unsaid) add(nowS, dt float64, w *chargeWatch, beanC, skinC, inletC floa
 
 // roast is what is known of the batch at hand.
 type roast struct {
-	running   bool // from charge until the beans are cool
-	certain   bool // the beans are known to be in: a batch with a number
-	ended     bool // told for the last time in this scan
-	beansIn   bool // in the drum, or may be
-	id        uint64
-	recipe    *profiles.Recipe
-	greenKg   float64        // as weighed, else as the recipe says
-	lessons   *learn.Lessons // nil = none
-	chargeAtS float64
-	turned    bool
-	turnS     float64
-	turnC     float64
-	lowC      float64
-	lowS      float64
-	crackS    float64
-	listen    bool    // first crack is to be listened for
-	dropS     float64 // since charge
-	dropC     float64
-	dropLoss  float64
-	doorSeen  bool
-	stage     int // stages begun; the present one is stage-1
-	overtime  bool
-	reachedS  float64 // since charge: a condition of the drop came true; 0 = not yet
-	longerS   float64 // by which the drop is put off
-	dropAtC   float64 // bean probe at drop, as a person has changed it; 0 = as the recipe says
-	amended   beanloop.Amendment
-	called    bool // the operator was called to drop
-	fanDue    bool // the drop is near: the cooling fan starts
-	calledS   float64
-	lossWas   float64
-	lossPerS  float64 // smoothed
-	dropSoon  int     // entry of dropSoon that was told last
+	running    bool // from charge until the beans are cool
+	certain    bool // the beans are known to be in: a batch with a number
+	ended      bool // told for the last time in this scan
+	beansIn    bool // in the drum, or may be
+	id         uint64
+	recipe     *profiles.Recipe
+	greenKg    float64        // as weighed, else as the recipe says
+	lessons    *learn.Lessons // nil = none
+	chargeAtS  float64
+	turned     bool
+	turnS      float64
+	turnC      float64
+	lowC       float64
+	lowS       float64
+	crackS     float64
+	listen     bool    // first crack is to be listened for
+	dropS      float64 // since charge
+	dropC      float64
+	dropLoss   float64
+	doorSeen   bool
+	stage      int // stages begun; the present one is stage-1
+	overtime   bool
+	reachedS   float64 // since charge: a condition of the drop came true; 0 = not yet
+	longerS    float64 // by which the drop is put off
+	dropAtC    float64 // bean probe at drop, as a person has changed it; 0 = as the recipe says
+	amended    beanloop.Amendment
+	addedKPerS float64 // to the plan's rate of rise, by changes of the drop
+	called     bool    // the operator was called to drop
+	fanDue     bool    // the drop is near: the cooling fan starts
+	calledS    float64
+	lossWas    float64
+	lossPerS   float64 // smoothed
+	dropSoon   int     // entry of dropSoon that was told last
 }
 
 // turnRiseK is how far the probe must have risen from its lowest reading to

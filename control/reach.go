@@ -20,6 +20,10 @@ type reach struct {
 	otherS   float64 // for which the forecast has said otherwise than was told
 }
 
+// forget drops a forecast of a plan that is none any more: nothing else is to be
+// asked of it in this scan.
+func (r *reach) forget() { r.forecast, r.nextS = beanloop.Forecast{}, 0 }
+
 // Judgement: how far off a temperature must be to count as held back, how often
 // the forecast is made, from which shortfall it is said and taken back, and how long
 // that must stand: an estimate that swings makes forecasts that swing.
