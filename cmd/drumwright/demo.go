@@ -96,7 +96,7 @@ func demo(ctx context.Context, o *demoOptions, stdout, stderr io.Writer) error {
 		progress = stderr
 	}
 	keep := newKeeper(m, r, o.seed)
-	teller := &teller{w: progress, periodS: float64(m.Scan.PeriodS), batches: o.batches}
+	teller := &teller{w: progress, redraws: isTerminal(progress), periodS: float64(m.Scan.PeriodS), batches: o.batches}
 	fmt.Fprintf(progress, "Simulated machine %s, recipe %s, %d batches. Everything here is invented for the demonstration.\n\n", m.About.Name, r.Name, o.batches)
 	res, err := rehearsal.Run(ctx, rehearsal.Plan{
 		Machine: m, Recipe: r, Seed: o.seed, Batches: o.batches, Faults: faults, Mismatch: registers.Drawn(o.seed),
@@ -205,10 +205,11 @@ func printDemo(w io.Writer, r *demoResult, curve bool) error {
 	return nil
 }
 
-// teller shows the day as it goes: milestones as lines, and a bar that is
-// redrawn in place.
+// teller shows the day as it goes: milestones as lines, and on a terminal a bar
+// that is redrawn in place.
 type teller struct {
 	w       io.Writer
+	redraws bool
 	periodS float64
 	batches int
 	nextS   float64
@@ -233,7 +234,7 @@ func (t *teller) tell(s *record.Scan, e record.Event) {
 
 // Put redraws the bar now and then.
 func (t *teller) Put(s *record.Scan) {
-	if s.ScanS < t.nextS {
+	if !t.redraws || s.ScanS < t.nextS {
 		return
 	}
 	t.nextS = s.ScanS + barEveryS

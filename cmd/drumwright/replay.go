@@ -35,7 +35,9 @@ journal: inputs, commands, times, recipe, machine file and what the controller
 remembered a minute or more before the charge. It proves that every decision is
 the same to the bit, or shows the first that is not, and then fails. The journal
 keeps the tapes of the last 200 batches; one that was recorded by another version
-may have to be replayed by that.
+may have to be replayed by that. Kinds of processors round differently in the last
+digit: a batch of a board is held to the bit on a board of its kind, elsewhere to a
+millionth.
 
 --with MACHINE shows instead what the gains and limits of another machine file
 would have decided on the same inputs. How the machine would have answered nobody
@@ -130,7 +132,7 @@ func recordedBatch(ctx context.Context, r *journal.Reader, id uint64, out *repla
 	for i := range chunks {
 		out.TapeBytes += len(chunks[i].Data)
 	}
-	b := &replay.Batch{}
+	b := &replay.Batch{Here: versionText()}
 	if b.Segments, err = tape.Segments(chunks); err != nil {
 		return nil, fmt.Errorf("batch %d: %w", id, err)
 	}
@@ -193,11 +195,21 @@ func printReplay(w io.Writer, r *replayResult) error {
 	if r.Cut {
 		fmt.Fprintln(w, "Pieces of the tape are missing: what they held is not replayed.")
 	}
+	if r.Rounding > 0 {
+		fmt.Fprintf(w, "Recorded by %s, on another kind of processor than this one. Such round differently in the last digit, so decisions count as the same within %g of their size.\n", r.Program, r.Rounding)
+	}
+	if r.Equal && r.Rounding > 0 {
+		fmt.Fprintf(w, "Every decision is the same; the furthest number is %.1g of its size apart. Whether it is so to the bit shows only on a computer of the kind that recorded it.\n", r.Apart)
+		return nil
+	}
 	if r.Equal {
 		fmt.Fprintln(w, "Every decision is the same to the bit.")
 		return nil
 	}
 	d := r.First
+	if r.Rounding > 0 && r.With == "" {
+		fmt.Fprintf(w, "%d scans are the same so; the furthest number was %.1g of its size apart. What follows may be rounding too, where a value stood just at a threshold: a computer of the kind that recorded it knows.\n", r.Scans-1, r.Apart)
+	}
 	fmt.Fprintf(w, "First difference at scan %d, %.1f s since charge, while %s: %s was %s, is %s.\n", d.Scan, d.SinceS, d.State, d.Field, d.Recorded, d.Replayed)
 	if len(r.Fields) == 0 {
 		return nil

@@ -176,9 +176,29 @@ func flipOneBit(t *testing.T, path string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	b.Here = "drumwright v1 plan9/abacus"
+	res, err := replay.Prove(b, func(rec, _ *record.Scan) { rec.Bean.TrueC *= 1 + 1e-12 })
+	if err != nil || !res.Equal || res.Rounding != replay.Rounding || !(res.Apart > 1e-13 && res.Apart < 1e-11) {
+		t.Errorf("on a processor that rounds otherwise: %+v, %v", res, err)
+	}
+	for _, edit := range []func(*record.Scan){
+		func(rec *record.Scan) { rec.Bean.TrueC *= 1 + 1e-5 },
+		func(rec *record.Scan) { rec.Safety.HeatPermitted = !rec.Safety.HeatPermitted },
+	} {
+		if b, err = recordedBatch(context.Background(), r, 1, &out); err != nil {
+			t.Fatal(err)
+		}
+		b.Here = "drumwright v1 plan9/abacus"
+		if res, err := replay.Prove(b, func(rec, _ *record.Scan) { edit(rec) }); err != nil || res.Equal || res.First == nil {
+			t.Errorf("what no rounding explains: %+v, %v", res, err)
+		}
+	}
+	if b, err = recordedBatch(context.Background(), r, 1, &out); err != nil {
+		t.Fatal(err)
+	}
 	n := 0
 	var seen uint64
-	res, err := replay.Prove(b, func(rec, got *record.Scan) {
+	res, err = replay.Prove(b, func(rec, got *record.Scan) {
 		if n++; n == at { // the decision that was kept, not the one made now
 			rec.Bean.TrueC = math.Nextafter(rec.Bean.TrueC, 1000)
 			seen = rec.N

@@ -6,9 +6,23 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strings"
+
+	"golang.org/x/sys/unix"
 )
+
+// isTerminal tells whether what is written is seen by a person as it comes, not kept
+// in a file or read by a program.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+	return err == nil
+}
 
 // terminal is a person who reads and answers line by line.
 type terminal struct {

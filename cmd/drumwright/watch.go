@@ -4,13 +4,11 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/sys/unix"
 
 	"drumwright/io/record"
 	"drumwright/io/say"
@@ -42,11 +40,7 @@ commands: see drumwright help do. It works over ssh.`,
 const watchEvery = time.Second
 
 func watch(ctx context.Context, d *localAPI, out io.Writer, once bool) error {
-	live := false
-	if f, ok := out.(*os.File); ok {
-		_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
-		live = err == nil && !once // a terminal
-	}
+	live := isTerminal(out) && !once
 	tick := time.NewTicker(watchEvery)
 	defer tick.Stop()
 	for last := time.Now(); ; {

@@ -128,14 +128,36 @@ type Difference struct {
 
 // Compare finds the first field in which two records differ in a bit, in the
 // order of the record; Timing does not count. Of events only as many as there are
-// count.
-func Compare(recorded, replayed *record.Scan) (Difference, bool) {
+// count. With rounding above 0 two numbers are the same that differ by no more than
+// that share of the larger one, or of 1 where both are smaller; whatever is counted,
+// switched or said must still be equal.
+func Compare(recorded, replayed *record.Scan, rounding float64) (Difference, bool) {
 	for i := range leaves {
-		if l := &leaves[i]; !l.equal(recorded, replayed) {
+		if l := &leaves[i]; !l.equal(recorded, replayed) && (rounding == 0 || l.kind != reflect.Float64 || !(l.apart(recorded, replayed) <= rounding)) {
 			return Difference{l.name, l.show(recorded), l.show(replayed)}, true
 		}
 	}
 	return Difference{}, false
+}
+
+// Apart is the greatest share by which a number of one record differs from that of
+// the other, as Compare counts it.
+func Apart(recorded, replayed *record.Scan) (share float64) {
+	for i := range leaves {
+		if l := &leaves[i]; l.kind == reflect.Float64 && !l.equal(recorded, replayed) {
+			share = max(share, l.apart(recorded, replayed))
+		}
+	}
+	return share
+}
+
+// apart is NaN where only one of two numbers is none.
+func (l *leaf) apart(x, y *record.Scan) float64 {
+	a, b := math.Float64frombits(l.word(x)), math.Float64frombits(l.word(y))
+	if math.IsNaN(a) && math.IsNaN(b) {
+		return 0
+	}
+	return math.Abs(a-b) / max(1, math.Abs(a), math.Abs(b))
 }
 
 // Numbers calls each for every number of the records that is no input, with its

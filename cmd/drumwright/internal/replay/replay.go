@@ -17,7 +17,15 @@ type Batch struct {
 	Segments []*tape.Segment
 	Machine  *profiles.Machine // as it was
 	Recipes  control.Recipes   // by hash
+	Here     string            // version of the program that replays, ending with its kind of computer as system/processor
 }
+
+// Rounding is how far decisions may be apart where the batch was recorded on another
+// kind of processor, as the share that tape.Compare takes. Some fuse a multiplication
+// with the addition that follows, others do not, and their exponentials differ in the
+// last digit. A roast stays within a tenth of a billionth of its size; but where a
+// value stands just at a threshold, one may switch a scan earlier than the other.
+const Rounding = 1e-6
 
 // First is the first scan that was decided otherwise.
 type First struct {
@@ -34,9 +42,11 @@ type Result struct {
 	Segments int     `json:"segments"`
 	FromS    float64 `json:"from_s"` // scan time
 	ToS      float64 `json:"to_s"`
-	Program  string  `json:"program"` // version that recorded the last segment
-	Cut      bool    `json:"cut"`     // pieces of the tape are missing
-	Equal    bool    `json:"equal"`   // every decision to the bit
+	Program  string  `json:"program"`  // version that recorded the last segment
+	Cut      bool    `json:"cut"`      // pieces of the tape are missing
+	Equal    bool    `json:"equal"`    // every decision, to the bit or within Rounding
+	Rounding float64 `json:"rounding"` // what was allowed: 0 = to the bit
+	Apart    float64 `json:"apart"`    // how far the furthest number was, where Rounding was allowed
 	First    *First  `json:"first_difference"`
 
 	Fields []Field `json:"fields,omitempty"` // with another machine: what would have been otherwise
@@ -65,7 +75,7 @@ func Prove(b *Batch, each Each) (*Result, error) {
 		if err := fits(s); err != nil {
 			return nil, err
 		}
-		if core != nil && s.Before.N == last { // what was remembered is part of the proof
+		if r.Rounding = b.rounding(s); core != nil && s.Before.N == last && r.Rounding == 0 { // what was remembered is part of the proof
 			if state, err := core.Freeze(nil); err != nil || !bytes.Equal(state, s.State) {
 				r.Equal, r.First = false, &First{Scan: last, ScanS: s.Before.ScanS, SinceS: s.Before.Batch.SinceS, State: s.Before.State,
 					Difference: tape.Difference{Field: "memory of the controller", Recorded: fmt.Sprintf("%d bytes", len(s.State)), Replayed: fmt.Sprintf("%d other bytes", len(state))}}
@@ -80,9 +90,11 @@ func Prove(b *Batch, each Each) (*Result, error) {
 			if each != nil {
 				each(rec, got)
 			}
-			d, differs := tape.Compare(rec, got)
+			d, differs := tape.Compare(rec, got, r.Rounding)
 			if differs {
 				r.Equal, r.First = false, first(rec, d)
+			} else if r.Rounding > 0 {
+				r.Apart = max(r.Apart, tape.Apart(rec, got))
 			}
 			last = rec.N
 			return differs
@@ -105,6 +117,7 @@ func With(b *Batch, with *profiles.Machine, each Each) (*Result, error) {
 		if err := fits(s); err != nil {
 			return nil, err
 		}
+		r.Rounding = b.rounding(s)
 		if core == nil || s.Before.N != last { // what it has come to by itself goes on
 			var err error
 			if core, err = control.ThawWith(b.Machine, with, b.Recipes, s.State); err != nil {
@@ -119,7 +132,7 @@ func With(b *Batch, with *profiles.Machine, each Each) (*Result, error) {
 				chargeS = rec.ScanS - rec.Batch.SinceS
 			}
 			if r.First == nil {
-				if d, differs := tape.Compare(rec, got); differs {
+				if d, differs := tape.Compare(rec, got, r.Rounding); differs {
 					r.Equal, r.First = false, first(rec, d)
 				}
 			}
@@ -171,9 +184,20 @@ func (r *Result) run(s *tape.Segment, core *control.Controller, b *Batch, judge 
 	}
 }
 
+// rounding is what must be allowed for a segment.
+func (b *Batch) rounding(s *tape.Segment) float64 {
+	if kind(s.Version) == kind(b.Here) {
+		return 0
+	}
+	return Rounding
+}
+
+// kind is the last word of a version: what computer it was built for.
+func kind(version string) string { return version[strings.LastIndexByte(version, ' ')+1:] }
+
 func fits(s *tape.Segment) error {
 	if s.Shape != control.FreezeShape() {
-		return fmt.Errorf("this batch was recorded by drumwright %s, whose controller remembers other things than this one: replay it with that program", s.Version)
+		return fmt.Errorf("this batch was recorded by %s, whose controller remembers other things than this one: replay it with that program", s.Version)
 	}
 	return nil
 }
