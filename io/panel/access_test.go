@@ -63,7 +63,7 @@ func (l *ledger) Audits(_ context.Context, want record.AuditSearch) ([]record.Au
 
 func guardedPanel(asked, remote bool) (*Server, *operator, *ledger) {
 	o, l := &operator{}, &ledger{}
-	s := New(Config{Operator: o, Batches: kept{}, History: kept{}, Proofs: &shelf{}, Accounts: &doorman{asked: asked}, Audit: l, Remote: remote,
+	s := New(Config{Operator: o, Batches: kept{}, History: kept{}, Proofs: &shelf{}, Learning: pupil{}, Accounts: &doorman{asked: asked}, Audit: l, Remote: remote,
 		Names: []string{"roaster.example"}, Proxies: []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32"), netip.MustParsePrefix("192.0.2.8/32")}})
 	sc := recordtest.Roasting()
 	s.Put(&sc)
@@ -104,6 +104,7 @@ func TestWhoMayDoWhat(t *testing.T) {
 		byHand
 		enter
 		prove
+		teach
 		audit
 	)
 	asks := []func(edit ...func(*http.Request)) *http.Request{
@@ -123,22 +124,25 @@ func TestWhoMayDoWhat(t *testing.T) {
 		prove: func(ed ...func(*http.Request)) *http.Request {
 			return request("POST", "/api/v1/proofs", `{"test":"a","who":"Ada","result":"pass"}`, ed...)
 		},
+		teach: func(ed ...func(*http.Request)) *http.Request {
+			return request("POST", "/api/v1/learning", `{"scope":"coffee","name":"lot 12","do":"undo","who":"Ada"}`, ed...)
+		},
 		audit: func(ed ...func(*http.Request)) *http.Request { return request("GET", "/api/v1/audit", "", ed...) },
 	}
 	for _, c := range []struct {
 		where         []place
 		asked, remote bool
-		want          [7]map[string]bool // who may, by column
+		want          [8]map[string]bool // who may, by column
 	}{
-		{[]place{here, socket}, false, false, [7]map[string]bool{all, all, all, all, all, all, all}},
-		{[]place{here}, true, false, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e]}},
-		{[]place{here}, true, true, [7]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e]}},
-		{[]place{socket}, true, false, [7]map[string]bool{all, all, all, all, all, all, all}},
-		{[]place{far, proxy}, false, false, [7]map[string]bool{all, none, none, none, none, none, none}},
-		{[]place{far, proxy}, false, true, [7]map[string]bool{all, none, none, none, none, none, none}},
-		{[]place{far, proxy}, true, false, [7]map[string]bool{atLeast[l], none, none, none, none, none, none}},
+		{[]place{here, socket}, false, false, [8]map[string]bool{all, all, all, all, all, all, all, all}},
+		{[]place{here}, true, false, [8]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e], atLeast[e]}},
+		{[]place{here}, true, true, [8]map[string]bool{all, all, atLeast[o], atLeast[e], atLeast[o], atLeast[e], atLeast[e], atLeast[e]}},
+		{[]place{socket}, true, false, [8]map[string]bool{all, all, all, all, all, all, all, all}},
+		{[]place{far, proxy}, false, false, [8]map[string]bool{all, none, none, none, none, none, none, none}},
+		{[]place{far, proxy}, false, true, [8]map[string]bool{all, none, none, none, none, none, none, none}},
+		{[]place{far, proxy}, true, false, [8]map[string]bool{atLeast[l], none, none, none, none, none, none, none}},
 		// Commands reach the controller, which knows what is taken at the machine only.
-		{[]place{far, proxy}, true, true, [7]map[string]bool{atLeast[l], atLeast[o], atLeast[o], atLeast[e], atLeast[o], none, atLeast[e]}},
+		{[]place{far, proxy}, true, true, [8]map[string]bool{atLeast[l], atLeast[o], atLeast[o], atLeast[e], atLeast[o], none, none, atLeast[e]}},
 	} {
 		for _, p := range c.where {
 			for col, ask := range asks {
@@ -189,7 +193,8 @@ func TestNoHeaderLeadsToTheMachine(t *testing.T) {
 // proxies tell of themselves shows that whoever asks is elsewhere.
 func TestRelayedIsNotHere(t *testing.T) {
 	for _, h := range [][2]string{{"Forwarded", "for=192.0.2.7"}, {"X-Forwarded-For", "192.0.2.7"}, {"X-Forwarded-Proto", "http"}, {"X-Forwarded-Host", "roaster.example"},
-		{"X-Forwarded-Port", "80"}, {"X-Forwarded-Server", "roaster.example"}, {"X-Real-IP", "192.0.2.7"}, {"Via", "1.1 roaster.example"}, {"Via", ""}} {
+		{"X-Forwarded-Port", "80"}, {"X-Forwarded-Server", "roaster.example"}, {"X-Real-IP", "192.0.2.7"}, {"Via", "1.1 roaster.example"}, {"Via", ""},
+		{"X-Forwarded", "for=192.0.2.7"}, {"Forwarded-For", "192.0.2.7"}, {"X-Client-IP", "192.0.2.7"}, {"Client-IP", "192.0.2.7"}, {"X-Original-Host", "roaster.example"}} {
 		for name, place := range map[string]func(*http.Request){"loopback": here, "socket": overSocket} {
 			s, o, led := guardedPanel(false, false)
 			w := httptest.NewRecorder()

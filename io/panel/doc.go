@@ -15,7 +15,7 @@
 //
 // A request counts as made at the machine (record.Command.Local) when it came over
 // the unix socket or from a loopback peer to a loopback address, and was not relayed
-// by a proxy that says so (Forwarded, X-Forwarded-*, X-Real-IP, Via). A tunnel that
+// by a proxy that says so (Forwarded*, X-Forwarded*, X-Original*, *-IP, Via). A tunnel that
 // ends on this computer, such as ssh -L, or a proxy here that sets none of these,
 // cannot be told from somebody standing here:
 // who may open one may stand here, as far as this package can know. Whoever comes to

@@ -38,6 +38,10 @@ func (s *Server) changeLearning(w http.ResponseWriter, r *http.Request) {
 		fail(w, r, http.StatusNotFound, "nothing is learned here")
 		return
 	}
+	if !local(r) { // the next roast goes by it
+		fail(w, r, http.StatusForbidden, "what is learned is changed at the machine only")
+		return
+	}
 	body, ok := jsonBody(w, r)
 	if !ok {
 		return
