@@ -30,6 +30,10 @@ const (
 // hold up a roast (common practice, no source).
 const graceDays = 30
 
+// clockSkew is how far after now a record may be dated before its date is not
+// believed: a clock that once ran ahead makes nothing good for ever.
+const clockSkew = time.Hour
+
 // itemSchedule is what a cold trial finds.
 const itemSchedule = "drum_schedule"
 
@@ -74,7 +78,7 @@ func commissionState(m *profiles.Machine, kept []record.Commissioned, simulated 
 			case x.kind:
 				x.last = c
 			case record.KindPutOff:
-				if until, _ := c.Until(); c.Item == x.name && now.Before(until) {
+				if until, _ := c.Until(); c.Item == x.name && now.Before(until) && !c.When.After(now.Add(clockSkew)) {
 					x.putOff = c
 				}
 			}
@@ -103,6 +107,8 @@ func (x *commissionItem) judge(m *profiles.Machine, hash string, now time.Time) 
 	}
 	until, ends := x.last.Until()
 	switch {
+	case ends && x.last.When.After(now.Add(clockSkew)):
+		x.state = itemDue
 	case !ends || now.Before(until):
 		x.state = itemMeasured
 	case now.Before(until.AddDate(0, 0, graceDays)):
@@ -219,6 +225,9 @@ func (x *commissionItem) text() string {
 		until, _ := x.putOff.Until()
 		name += fmt.Sprintf(", put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
 	case itemDue:
+		if x.last.When.After(time.Now().Add(clockSkew)) {
+			return name + ", dated after today: check the clock"
+		}
 		until, _ := x.last.Until()
 		name += ", beans are kept out from " + until.AddDate(0, 0, graceDays).Local().Format(time.DateOnly) + " on"
 	}

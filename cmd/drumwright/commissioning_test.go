@@ -104,6 +104,18 @@ func TestBeansAreRefusedUntilCommissioned(t *testing.T) {
 	if got := state(75); got[itemPutOff] != 0 || got[itemOverdue] != 5 {
 		t.Errorf("put off and over: %v", got)
 	}
+	// A clock that once ran ahead makes nothing good for ever.
+	off.When = time.Now().AddDate(50, 0, 0)
+	kept = append(kept, off)
+	if got := state(75); got[itemPutOff] != 0 || got[itemOverdue] != 5 {
+		t.Errorf("put off by a clock that ran ahead: %v", got)
+	}
+	for i := range kept {
+		kept[i].When = time.Now().AddDate(50, 0, 0)
+	}
+	if got := state(0); got[itemMeasured] != 0 || got[itemDue] != 5 || got["lacking"] != 0 {
+		t.Errorf("all is dated after today: %v", got)
+	}
 }
 
 // Calibration changes neither the wiring's hash nor its record; another address
