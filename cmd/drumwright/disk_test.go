@@ -138,6 +138,58 @@ func TestGoneJournalIsMissed(t *testing.T) {
 	}
 }
 
+// What trips while the journal cannot be used is in none that the next start reads:
+// it asks for a look.
+func TestStartAfterAMakeshiftAsks(t *testing.T) {
+	path := latched(t)
+	aside := path + ".aside"
+	if err := errors.Join(os.Rename(path, aside), os.Mkdir(path, 0o700)); err != nil { // a folder is no journal, and cannot be opened
+		t.Fatal(err)
+	}
+	t.Setenv("TMPDIR", t.TempDir())
+	keep, r, err := openJournal(context.Background(), path, quiet(t))
+	if err != nil || !r.Lost {
+		t.Fatalf("on a makeshift: %+v, %v", r, err)
+	}
+	if err := errors.Join(keep.SaveLatch(latchName, "emergency_stop"), keep.Close(), os.Remove(path), os.Rename(aside, path)); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 { // until somebody has looked
+		if keep, r, err = openJournal(context.Background(), path, quiet(t)); err != nil || !r.Lost || isBehind(path) {
+			t.Fatalf("after a makeshift: %+v, %v", r, err)
+		}
+		if err := keep.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A trip that the disk does not take is not forgotten in silence.
+func TestTripThatIsNotStoredIsAskedFor(t *testing.T) {
+	path := latched(t)
+	m, err := machineFrom(shopFile(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep, r, err := openJournal(context.Background(), path, quiet(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	core, err := control.New(m, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := keep.Close(); err != nil { // it takes nothing any more
+		t.Fatal(err)
+	}
+	k := newMemoryKeeper(keep, path, core, r, slog.New(slog.DiscardHandler))
+	k.put([]string{"emergency_stop"})
+	k.close()
+	if _, r := reopen(t, path); !r.Lost {
+		t.Errorf("a trip was not stored, and nobody asks: %+v", r)
+	}
+}
+
 // A journal that somebody else keeps is no reason for a makeshift.
 func TestKeptJournalIsRefused(t *testing.T) {
 	path := latched(t)

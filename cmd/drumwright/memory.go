@@ -31,10 +31,11 @@ const (
 // aside under another name, and a new one begun. One that is there but cannot be
 // used, for a full or failing disk, is left alone, and a makeshift begun in the
 // folder for temporary files: a hot machine is not left without its controller.
-// In these cases, and when a journal that was there is gone, what was latched is
-// lost.
+// In these cases, when a journal that was there is gone, and when it did not take
+// what was last to be kept, what was latched is lost.
 func openJournal(ctx context.Context, path string, cfg journal.Config) (*journal.Sink, control.Restored, error) {
-	lost := gone(path)
+	behind := isBehind(path)
+	lost := gone(path) || behind
 	keep, r, err := openWhole(ctx, path, cfg)
 	if damaged(err) {
 		aside, moved := setAside(path)
@@ -52,11 +53,15 @@ func openJournal(ctx context.Context, path string, cfg journal.Config) (*journal
 		}
 		makeshift := filepath.Join(folder, filepath.Base(path))
 		cfg.Log.Error("the journal cannot be used: keeping a makeshift until the next start; what was latched is lost", "err", err, "makeshift", makeshift)
-		lost = true
+		setBehind(path) // what trips from now on is kept in the makeshift only
+		lost, behind = true, false
 		keep, r, err = openWhole(ctx, makeshift, cfg)
 	}
 	if err != nil {
 		return nil, r, err
+	}
+	if behind && keep.SaveLatch(lostName, "yes") == nil {
+		clearBehind(path)
 	}
 	r.Lost = r.Lost || lost
 	return keep, r, nil
@@ -105,6 +110,24 @@ func gone(path string) bool {
 	return errors.Is(err, fs.ErrNotExist) || err == nil && fi.Size() == 0
 }
 
+// A journal that did not take what was to be kept is behind: an empty file beside it
+// says so to the next start. A full disk mostly has room for that yet; one that can
+// only be read has not.
+func behindName(path string) string { return path + ".behind" }
+
+func isBehind(path string) bool {
+	_, err := os.Stat(behindName(path))
+	return err == nil
+}
+
+// setBehind reports whether it was this call that has set the mark.
+func setBehind(path string) bool {
+	f, err := os.OpenFile(behindName(path), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	return err == nil && f.Close() == nil
+}
+
+func clearBehind(path string) { _ = os.Remove(behindName(path)) } // a mark that stays asks once more
+
 // setAside renames a journal and what belongs to it, to a name that is free.
 func setAside(path string) (string, error) {
 	base := path + ".damaged-" + time.Now().UTC().Format("20060102T150405Z")
@@ -143,17 +166,17 @@ type memoryKeeper struct {
 const storeAgain = 2 * time.Second
 
 // newMemoryKeeper begins with what is stored already.
-func newMemoryKeeper(keep *journal.Sink, core *control.Controller, r control.Restored, log *slog.Logger) *memoryKeeper {
+func newMemoryKeeper(keep *journal.Sink, path string, core *control.Controller, r control.Restored, log *slog.Logger) *memoryKeeper {
 	stored := memory{latched: strings.Join(r.Latched, " "), beans: r.OpenBatch}
 	k := &memoryKeeper{core: core, now: stored, newest: make(chan memory, 1)}
-	k.done.Go(func() { k.store(keep, stored, log) })
+	k.done.Go(func() { k.store(keep, path, stored, log) })
 	k.now.lost = r.Lost // in a new journal that is not stored yet
 	k.put(core.Latched())
 	return k
 }
 
-func (k *memoryKeeper) store(keep *journal.Sink, stored memory, log *slog.Logger) {
-	want, failing := stored, false
+func (k *memoryKeeper) store(keep *journal.Sink, path string, stored memory, log *slog.Logger) {
+	want, failing, marked := stored, false, false
 	again := time.NewTimer(storeAgain)
 	again.Stop()
 	for {
@@ -169,9 +192,13 @@ func (k *memoryKeeper) store(keep *journal.Sink, stored memory, log *slog.Logger
 		if err != nil {
 			again.Reset(storeAgain)
 			if !failing {
-				log.Error("latches not stored: a restart may forget a trip", "err", err)
+				marked = setBehind(path)
+				log.Error("latches not stored: a restart may forget a trip", "err", err, "next_start_is_told", isBehind(path))
 			}
 		} else if failing {
+			if marked {
+				clearBehind(path)
+			}
 			log.Info("latches stored again")
 		}
 		failing = err != nil

@@ -147,7 +147,7 @@ func (s *service) buildCore(ctx context.Context) (err error) {
 	s.next = newNextBatches(latches[nextBatchLatch], s.keep.LastBatchID(), s.m.Bed, s.runner.Post, s.keep, s.log)
 	s.atEnd(s.next.close)
 	s.atEnd(s.work.Wait)
-	kept := newMemoryKeeper(s.keep, s.core, s.restored, s.log)
+	kept := newMemoryKeeper(s.keep, s.m.Telemetry.Journal, s.core, s.restored, s.log)
 	s.atEnd(kept.close)
 	s.runner.Latches = kept.put
 	recorder := newRecorder(s.core, s.keep.KeepTape, false, s.log)
