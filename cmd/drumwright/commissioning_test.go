@@ -157,3 +157,26 @@ func TestBench(t *testing.T) {
 		t.Error("a machine simulated in the same program is asked for commissioning")
 	}
 }
+
+// A board that has lost its time brings no exception back that has ended.
+func TestClockBehindTheJournalHasNoToday(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "drumwright.db")
+	keep, _ := reopen(t, path)
+	latest, err := keep.Latest(context.Background())
+	now := time.Now()
+	if err != nil || latest.Before(now.Add(-time.Minute)) || latest.After(now.Add(time.Minute)) {
+		t.Fatalf("latest %v, %v: a start is kept", latest, err)
+	}
+	for _, c := range []struct {
+		now   time.Time
+		known bool
+	}{{now, true}, {latest.Add(-clockSkew / 2), true}, {latest.AddDate(0, 0, -1), false}, {time.Unix(0, 0), false}} {
+		want := ""
+		if c.known {
+			want = c.now.Format(time.DateOnly)
+		}
+		if date, leftS := today(c.now, latest); date != want || leftS < 0 || leftS > 25*3600 {
+			t.Errorf("at %v with %v kept: today is %q for %.0f s, want %q", c.now, latest, date, leftS, want)
+		}
+	}
+}

@@ -96,8 +96,13 @@ func serve(ctx context.Context, file string, o *serveOptions, stdout, stderr io.
 	return d.run(ctx)
 }
 
-// today is the date, and how long the day goes on yet, s.
-func today(now time.Time) (date string, leftS float64) {
+// today is the date, and how long the day goes on yet, s; none if the clock is
+// behind the latest date that is known: what has ended must not begin again on a
+// board that has lost its time.
+func today(now, latest time.Time) (date string, leftS float64) {
+	if now.Before(latest.Add(-clockSkew)) {
+		return "", 0
+	}
 	midnight := time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location())
 	return now.Format(time.DateOnly), midnight.Sub(now).Seconds()
 }

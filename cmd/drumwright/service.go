@@ -107,7 +107,13 @@ func (s *service) openRecord(ctx context.Context) (err error) {
 		return err
 	}
 	s.ends = append(s.ends, s.keep.Close)
-	s.restored.Today, s.restored.TodayS = today(time.Now())
+	latest, err := s.keep.Latest(ctx)
+	if err != nil {
+		return err
+	}
+	if s.restored.Today, s.restored.TodayS = today(time.Now(), latest); s.restored.Today == "" {
+		s.log.Warn("the clock is behind what the journal has kept: no exception is in force until it is right and the daemon has started anew", "latest", latest)
+	}
 	s.restored.TodayS *= s.scale
 	return nil
 }

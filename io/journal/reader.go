@@ -175,6 +175,18 @@ func alarmKinds() string {
 	return strings.Join(names, ", ")
 }
 
+// Latest is the latest date at which the journal was kept; zero for one that has
+// just been made. A clock that shows less is behind.
+func (r *Reader) Latest(ctx context.Context) (at time.Time, err error) {
+	latest := ""
+	err = r.query(ctx, func(s *sqlite3.Stmt) { latest = s.ColumnText(0) }, `SELECT coalesce(max(at), '') FROM (
+		SELECT max(started) AS at FROM runs UNION ALL SELECT max(charged) FROM batches UNION ALL SELECT max(ended) FROM batches UNION ALL SELECT max(at) FROM trips)`)
+	if err != nil || latest == "" {
+		return at, err
+	}
+	return time.Parse(time.RFC3339, latest)
+}
+
 // Latches returns every latch that is set, by name.
 func (r *Reader) Latches(ctx context.Context) (map[string]string, error) {
 	m := make(map[string]string)
