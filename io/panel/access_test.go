@@ -370,3 +370,53 @@ func TestStrangersDoNotFillTheDisk(t *testing.T) {
 		t.Errorf("what was left out is not counted: %q", a.Reason)
 	}
 }
+
+// flyer takes its time for each command, and counts those that it has at once.
+type flyer struct {
+	in, out chan struct{}
+}
+
+func (f flyer) Do(context.Context, record.Command) record.Answer {
+	f.in <- struct{}{}
+	<-f.out
+	return record.Answer{Accepted: true, Reason: "done"}
+}
+
+// Loading a recipe takes a good part of a core: those elsewhere do it one at a time,
+// so that no storm of it makes the scan late; those at the machine wait for nobody.
+func TestRecipesAreLoadedOneAtATimeFromAfar(t *testing.T) {
+	s, _, _ := guardedPanel(true, true)
+	f := flyer{make(chan struct{}), make(chan struct{})}
+	s.cfg.Operator = f
+	h := s.Handler()
+	ask := func(body string, edit ...func(*http.Request)) chan int {
+		code := make(chan int, 1)
+		go func() {
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, request("POST", commandPath, body, edit...))
+			code <- w.Code
+		}()
+		return code
+	}
+	const load = `{"kind":"load-recipe","recipe":"harbour-medium"}`
+	first := ask(load, afar, as("operate"))
+	<-f.in
+	if code := <-ask(load, afar, as("operate")); code != http.StatusServiceUnavailable {
+		t.Errorf("a second at once: %d", code)
+	}
+	others := []chan int{ask(load, here, as("operate")), ask(`{"kind":"stop"}`, afar, as("operate"))}
+	for range others {
+		<-f.in
+	}
+	close(f.out)
+	for _, code := range append(others, first) {
+		if c := <-code; c != http.StatusOK {
+			t.Errorf("answered %d", c)
+		}
+	}
+	next := ask(load, afar, as("operate"))
+	<-f.in
+	if c := <-next; c != http.StatusOK {
+		t.Errorf("once the first is done: %d", c)
+	}
+}

@@ -129,15 +129,27 @@ func (s *Server) guarded(x route) http.HandlerFunc {
 // part of a core, so that they cannot slow down those at the machine.
 func (s *Server) oneFromAfar(handle http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if !local(r) {
-			if !s.busyAfar.TryLock() {
-				w.Header().Set("Retry-After", "2")
-				fail(w, r, http.StatusServiceUnavailable, "another viewer's report is being made: ask again")
-				return
-			}
-			defer s.busyAfar.Unlock()
+		if s.takeTurn(w, r) {
+			defer s.endTurn(r)
+			handle(w, r)
 		}
-		handle(w, r)
+	}
+}
+
+// takeTurn reports whether it is the turn of somebody elsewhere, and has answered if
+// not. Those at the machine need none.
+func (s *Server) takeTurn(w http.ResponseWriter, r *http.Request) bool {
+	if local(r) || s.busyAfar.TryLock() {
+		return true
+	}
+	w.Header().Set("Retry-After", "2")
+	fail(w, r, http.StatusServiceUnavailable, "something is being worked out for another viewer: ask again")
+	return false
+}
+
+func (s *Server) endTurn(r *http.Request) {
+	if !local(r) {
+		s.busyAfar.Unlock()
 	}
 }
 
@@ -272,6 +284,12 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 			record.Answer
 		}{newProblem(r, http.StatusConflict, why), record.Answer{Reason: why}})
 		return
+	}
+	if c.Kind == record.LoadRecipe { // it is flown first
+		if !s.takeTurn(w, r) {
+			return
+		}
+		defer s.endTurn(r)
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), operatorTime)
 	defer cancel()
