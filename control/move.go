@@ -78,11 +78,14 @@ func (c *Controller) enter(from batch.State, t *batch.Transition, rec *record.Sc
 				if at = c.charge.beganS; !c.charge.fell {
 					at = c.slowCharge.beganS
 				}
-			case batch.Unsaid:
-				at = c.unsaid.beganS
+			case "charged", batch.Unsaid: // what was said late was seen in time
+				at = c.unsaid.chargeS(at)
 			}
 			c.beginRoast(at, rec)
 			c.charged(rec)
+			if late := c.nowS - at; late > lateChargeS && t.Name != "plunge" {
+				rec.Add(record.Event{Kind: record.Note, Name: record.NoteChargeLate, Text: fmt.Sprintf("the charge became known %.0f s late: what is estimated of this batch is off at first, and nothing is learned of it", late), Value: late})
+			}
 		case batch.Charging:
 			c.charged(rec)
 		}

@@ -192,7 +192,6 @@ func TestChargeDetection(t *testing.T) {
 					if s := g.core.State(); s == batch.Charging || s == batch.Roasting {
 						t.Fatalf("%s without the operator's word", s)
 					}
-					atS = g.nowS
 					g.must(record.Charged)
 				}
 				g.until(batch.Roasting, 15)

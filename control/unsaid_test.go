@@ -7,6 +7,7 @@ import (
 	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
+	"drumwright/profiles"
 )
 
 // Beans that go in where no charge is looked for are not heated unwatched: the
@@ -128,3 +129,21 @@ func TestEmptyDrumIsNotTakenForBeans(t *testing.T) {
 	}
 }
 
+// Who says late that beans went in says it of the moment when they did; what is
+// estimated of such a batch is not learned from.
+func TestChargeThatIsSaidLate(t *testing.T) {
+	peertest.OnceIsEnough(t)
+	t.Parallel()
+	for _, afterS := range []float64{1, 10, 25} {
+		g := newRig(t, func(m *profiles.Machine, _ *profiles.Recipe) { m.Batch.ChargeBy = "operator" }).to(batch.Ready)
+		at := g.nowS
+		g.charge().run(afterS)
+		g.must(record.Charged)
+		if s := g.core.roast.chargeAtS - at; g.core.State() != batch.Roasting || !(s >= -1 && s <= 5) {
+			t.Errorf("said after %.0f s: %s, charged %.1f s after the beans went in", afterS, g.core.State(), s)
+		}
+		if late := g.has(record.Note, record.NoteChargeLate); late != (afterS > lateChargeS) {
+			t.Errorf("said after %.0f s: late %v", afterS, late)
+		}
+	}
+}

@@ -55,6 +55,7 @@ type Watcher struct {
 	now   Course
 	on    bool
 	first bool
+	late  bool // what was estimated of the batch is not to be believed
 	skinC float64
 }
 
@@ -76,12 +77,15 @@ func (w *Watcher) Put(s *record.Scan) *Course {
 		if x := in[point.Ambient]; x.Usable() {
 			w.now.RoomC = x.V
 		}
-		w.first = false
+		w.first, w.late = false, false
 	}
 	c := &w.now
 	for i := range s.NumEvents {
 		if e := &s.Events[i]; e.Kind == record.Trip || e.Kind == record.Milestone && e.Name == record.MilestoneAborted {
 			c.Disturbed = "it was broken off"
+		}
+		if e := &s.Events[i]; e.Kind == record.Note && e.Name == record.NoteChargeLate {
+			w.late, c.Disturbed = true, "its charge became known late"
 		}
 	}
 	if s.Air.Mode == record.Manual || s.Base.Mode == record.Manual {
@@ -113,6 +117,9 @@ func (w *Watcher) Put(s *record.Scan) *Course {
 		c.DropS = b.DropS
 		w.on = false
 		done := *c
+		if w.late {
+			done.CrackBeanC, done.Loss = 0, 0
+		}
 		return &done
 	}
 	if s.State != "roasting" {

@@ -75,6 +75,7 @@ func TestWatcherTakesBack(t *testing.T) {
 		"hand": func(s *record.Scan) { s.Air.Mode = record.Manual },
 		"held": func(s *record.Scan) { s.State = "held" },
 		"trip": func(s *record.Scan) { s.Add(record.Event{Kind: record.Trip, Name: "x"}) },
+		"late": chargedLate,
 	} {
 		w := learn.Watcher{ProbeTauS: 30}
 		course := play(&w, 8, 0.5, 0, spoil)
@@ -84,5 +85,30 @@ func TestWatcherTakesBack(t *testing.T) {
 		if after := before.After(course, d, 200); after.Batches != 2 || after.RateKPerS[1] != 0.02 {
 			t.Errorf("%s: it taught %+v", name, after)
 		}
+		if machine := (learn.Machine{}).After(course); machine.Batches != 0 {
+			t.Errorf("%s: it taught %+v", name, machine)
+		}
+	}
+	// An estimate that began late says nothing of the coffee either.
+	w := learn.Watcher{ProbeTauS: 30}
+	for id, spoil := range []func(*record.Scan){chargedLate, nil} {
+		course := play(&w, uint64(9+id), 0.5, 0, func(s *record.Scan) {
+			if s.Bean.Loss = 0.1; s.Batch.SinceS >= 500 {
+				s.Batch.FirstCrackS = 500
+			}
+			if spoil != nil {
+				spoil(s)
+			}
+		})
+		if late := spoil != nil; late != (course.CrackBeanC == 0) || late != (course.Loss == 0) {
+			t.Errorf("charged late %v: %+v", late, course)
+		}
+	}
+}
+
+// chargedLate makes a made-up batch one whose charge was said late.
+func chargedLate(s *record.Scan) {
+	if s.Batch.SinceS == 0 {
+		s.Add(record.Event{Kind: record.Note, Name: record.NoteChargeLate})
 	}
 }

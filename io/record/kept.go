@@ -27,6 +27,10 @@ const (
 	MilestoneAborted      = "aborted"
 )
 
+// NoteChargeLate is the name of the Note that a charge became known so late that the
+// batch's estimate is off at first.
+const NoteChargeLate = "charge-late"
+
 // KeptBatch is a batch as the journal keeps it. What never happened is null.
 type KeptBatch struct {
 	ID          uint64 `json:"id"`
