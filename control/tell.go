@@ -155,9 +155,9 @@ func (c *Controller) tell(rec *record.Scan) string {
 		return "Leave drum and air running until the machine is cool."
 	case batch.Held:
 		if r.beansIn {
-			return "Heat is held. Resume or drop."
+			return "Heat is held. Carry on, or drop."
 		}
-		return "Heat is held. Resume, or stop the day."
+		return "Heat is held. Carry on, or run down."
 	}
 	return ""
 }

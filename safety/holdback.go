@@ -1,6 +1,10 @@
 package safety
 
-import "drumwright/io/point"
+import (
+	"strings"
+
+	"drumwright/io/point"
+)
 
 // holdBack withholds heat for reasons that are no trip: conditions that heat
 // needs and that are not there now. It returns the reason, or "" when heat is
@@ -77,7 +81,7 @@ func (g *Gate) noHeat(p *Permit) string {
 	}
 	for i := range point.NumInputs {
 		if q := img.In[i].Quality; !spared[i] && q != point.Absent && q != point.Good {
-			return "a needed input has no good value"
+			return unread[i]
 		}
 	}
 	if g.drumOnS < drumStartS || !g.drumSeen(img) {
@@ -102,3 +106,12 @@ func (g *Gate) drumSeen(img *point.Image) bool {
 	}
 	return true
 }
+
+// unread says of each input that heat must not begin without it, made once: a scan
+// makes no texts.
+var unread = func() (t [point.NumInputs]string) {
+	for i := range t {
+		t[i] = strings.ReplaceAll(point.Input(i).String(), "_", " ") + " has no good value"
+	}
+	return t
+}()

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -243,7 +245,11 @@ const mostEvents = 24
 
 // eventLine is what happened, in order of time.
 func eventLine(d *record.KeptDetail) []string {
-	var out []string
+	type line struct {
+		at   float64 // s since charge, NaN = not known
+		text string
+	}
+	var all []line
 	begin := math.NaN()
 	for i := range d.Samples {
 		if k := &d.Samples[i]; k.SinceChargeS.Known() {
@@ -274,7 +280,12 @@ func eventLine(d *record.KeptDetail) []string {
 		if !math.IsNaN(at) && at > -1 {
 			text = clockText(record.Number(max(at, 0))) + " " + text
 		}
-		out = append(out, text)
+		all = append(all, line{at, text})
+	}
+	slices.SortStableFunc(all, func(a, b line) int { return cmp.Compare(a.at, b.at) }) // what is noticed late is told where it was
+	out := make([]string, len(all))
+	for i := range all {
+		out[i] = all[i].text
 	}
 	if more := len(out) - mostEvents; more > 0 {
 		out = append(out[:mostEvents], fmt.Sprintf("and %d more: drumwright batches show %d", more, d.ID))

@@ -160,6 +160,10 @@ func dots(rows []DotRow) template.HTML {
 	return template.HTML(c.String())
 }
 
+// laneGap keeps the least tick of a lane, which stands at its rim, clear of the next
+// lane's title.
+const laneGap = 8.0
+
 // lanes draws the lanes over one time axis.
 func lanes(all []Lane, from string) template.HTML {
 	if len(all) == 0 || len(all[0].S) == 0 {
@@ -173,12 +177,12 @@ func lanes(all []Lane, from string) template.HTML {
 	of := func(v []float64) value { return func(s *Sample) float64 { return v[at[s.S]] } }
 	axis := newTimeAxis(samples)
 	var body canvas
-	y := 0.0
+	y := -laneGap
 	for _, l := range all {
 		p := panel{title: l.Title, height: l.Height, lo: -l.Range, hi: l.Range, zero: true,
 			bands: []band{{"sd", "full range", of(l.Low), of(l.High)}, {"corridor", "middle half", of(l.Q1), of(l.Q3)}},
 			lines: []line{{"main", "chosen batch", of(l.Pick)}}}
-		y = p.draw(&body, samples, &axis, y, 1)
+		y = p.draw(&body, samples, &axis, y+laneGap, 1)
 	}
 	for _, t := range ticks(axis.lo, axis.hi, axis.step) {
 		body.vline(axis.x(t), y, y+4, "frame")

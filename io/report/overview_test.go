@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -44,6 +45,58 @@ func TestOverviewIsWellFormedAndTextStaysText(t *testing.T) {
 		}
 		if !beyond || !missing {
 			t.Errorf("%q: the batch beyond its limit is marked: %v; what is not known is said: %v", h, beyond, missing)
+		}
+	}
+}
+
+// A turn is noticed some seconds after it was, and what came between stands before it
+// in the record.
+func TestEventsInOrderOfTime(t *testing.T) {
+	var b bytes.Buffer
+	s := &Session{Batches: []Batch{{ID: 1, Events: []Event{{S: 0, Name: "first"}, {S: 95, Name: "third"}, {S: 80, Name: "second"}, {S: 95, Name: "fourth"}}}}}
+	if err := Write(&b, s); err != nil {
+		t.Fatal(err)
+	}
+	at := -1
+	for _, name := range []string{"first", "second", "third", "fourth"} {
+		i := strings.Index(b.String(), ">"+name+"<")
+		if i < at || i < 0 {
+			t.Errorf("%s stands at %d, what came before it at %d", name, i, at)
+		}
+		at = i
+	}
+}
+
+// The least tick of a lane stands at its rim, and the title of the next lane does not
+// stand on it: letters of 11 units, by the style sheet.
+func TestLanesKeepClear(t *testing.T) {
+	o := inventedOverview("x")
+	o.Lanes = append(o.Lanes, o.Lanes[0], o.Lanes[0])
+	for i := range o.Lanes {
+		o.Lanes[i].Range = 20
+	}
+	var b bytes.Buffer
+	if err := WriteOverview(&b, o); err != nil {
+		t.Fatal(err)
+	}
+	all, _ := elements(t, b.Bytes())
+	y := func(class string) (list []float64) {
+		for _, e := range all {
+			attr := map[string]string{}
+			for _, a := range e.Attr {
+				attr[a.Name.Local] = a.Value
+			}
+			if v, err := strconv.ParseFloat(attr["y"], 64); err == nil && attr["class"] == class {
+				list = append(list, v)
+			}
+		}
+		return list
+	}
+	for _, title := range y("title")[1:3] {
+		for _, tick := range y("tick") {
+			if tick < title && title-tick < 11 || tick >= title && tick-title < 6 {
+				t.Errorf("a tick at %v and a title at %v", tick, title)
+			}
 		}
 	}
 }

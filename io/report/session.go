@@ -21,7 +21,7 @@ type Session struct {
 type Batch struct {
 	ID      uint64
 	Samples []Sample // one a second, in order of S
-	Events  []Event  // in the order to print
+	Events  []Event  // printed in order of S, those of one moment as they stand here
 	Figures []Figure
 }
 

@@ -2,10 +2,12 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -40,12 +42,13 @@ func write(w io.Writer, t *template.Template, what any) error {
 }
 
 var page = parse("page", pageSource, template.FuncMap{
-	"clock": clock,
-	"title": title,
-	"plots": func(s *Session, i int) template.HTML { return plots(&s.Batches[i], plotHeight(s, i)) },
-	"rows":  figureRows,
-	"about": about,
-	"inc":   func(i int) int { return i + 1 },
+	"clock":   clock,
+	"title":   title,
+	"plots":   func(s *Session, i int) template.HTML { return plots(&s.Batches[i], plotHeight(s, i)) },
+	"rows":    figureRows,
+	"about":   about,
+	"ordered": ordered,
+	"inc":     func(i int) int { return i + 1 },
 })
 
 // Write writes the report of a session. Nothing is written if the session
@@ -57,6 +60,13 @@ func Write(w io.Writer, s *Session) error {
 		}
 	}
 	return write(w, page, s)
+}
+
+// ordered are the events in order of time: some are noticed after they were.
+func ordered(list []Event) []Event {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b Event) int { return cmp.Compare(a.S, b.S) })
+	return list
 }
 
 func title(s *Session) string {

@@ -76,8 +76,8 @@ type arrangement struct{ show, notNow []record.Kind }
 
 var arrangements = map[string]arrangement{
 	"cold":        {[]record.Kind{record.StartWarming, record.Stop, record.Dropped}, []record.Kind{record.StartWarming, record.Charged}},
-	"warming":     {[]record.Kind{record.Stop, record.Hold}, []record.Kind{record.FirstCrack}},
-	"ready":       {[]record.Kind{record.Charged, record.Stop, record.Hold}, []record.Kind{record.DropNow}},
+	"warming":     {[]record.Kind{record.Stop, record.Hold}, []record.Kind{record.Charged}},
+	"ready":       {[]record.Kind{record.Charged, record.Stop, record.Hold}, []record.Kind{record.Charged}},
 	"charging":    {[]record.Kind{record.Charged, record.Stop}, []record.Kind{record.DropNow}},
 	"roasting":    {[]record.Kind{record.AcceptLater, record.DropNow, record.Longer, record.Hold, record.Stop, record.NoCrack, record.DropAt}, []record.Kind{record.Charged, record.LoadRecipe}},
 	"discharging": {[]record.Kind{record.Dropped, record.Stop}, []record.Kind{record.Charged}},
@@ -124,6 +124,9 @@ func offer(v *record.View) (shown, others []Button, notNow []Refusal) {
 	}
 	if v.State == "roasting" && dropNear(v) { // the sentence on top counts to it, or says that it is too late
 		at.notNow = slices.Concat(at.notNow, []record.Kind{record.DropAt, record.Longer})
+	}
+	if v.State == "roasting" && outOfReach(v) {
+		at.notNow = slices.Concat(at.notNow, []record.Kind{record.AcceptLater})
 	}
 	refused := make(map[record.Kind]string)
 	for _, c := range v.Commands {

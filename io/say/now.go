@@ -45,7 +45,7 @@ const (
 
 // Of puts a view into words. alarms may be nil, then no cause is told in words.
 func Of(v *record.View, alarms *record.AlarmsView) Now {
-	n := Now{Stamp: v.Stamp, State: v.State, Next: v.Next, Motion: motion(v), Outlook: []string{}, Others: []Button{}, NotNow: []Refusal{}}
+	n := Now{Stamp: v.Stamp, State: v.State, Motion: motion(v), Outlook: []string{}, Others: []Button{}, NotNow: []Refusal{}}
 	n.Where = "State: " + v.State
 	if s := float64(v.InStateS); s >= 60 {
 		n.Where += " for " + about(s)[len("about "):]
@@ -53,7 +53,7 @@ func Of(v *record.View, alarms *record.AlarmsView) Now {
 	b := v.Batch
 	n.Settling = v.State == "roasting" && b != nil && !settled(b)
 	n.Fire = v.Safety.Tripped && v.Safety.SafeState == "S2"
-	n.Headline = headline(v, alarms)
+	n.Headline, n.Next = confirmed(&n, v, headline(v, alarms))
 	if text := outlook(v); text != "" {
 		n.Outlook = append(n.Outlook, text)
 	}
@@ -71,6 +71,27 @@ func Of(v *record.View, alarms *record.AlarmsView) Now {
 	return n
 }
 
+// confirmS is how long contactor and current may take until they show that heat is off.
+const confirmS = 1
+
+// confirmed takes from the words of a trip that heat is off where that is asked and
+// not seen: people act on it. Where feedback says otherwise, it says what to do.
+func confirmed(n *Now, v *record.View, headline string) (string, string) {
+	if v.State != "tripped" || n.Motion.Heat == heatOff || n.Fire { // the fire screen has its own words
+		return headline, v.Next
+	}
+	asked, next := n.Motion.Heat, strings.TrimPrefix(v.Next, "Heat is off. ")
+	if v.InStateS < confirmS {
+		asked = "Heat asked off"
+	} else if feedback(v) {
+		next = "Isolate the heaters by hand if the way there is safe. " + next
+	}
+	if cause, ok := strings.CutPrefix(headline, heatOff+": "); ok {
+		return asked + ": " + cause, next
+	}
+	return strings.TrimSuffix(headline, ", heat off") + "; heat" + strings.TrimPrefix(asked, "Heat"), next
+}
+
 func settled(b *record.BatchView) bool { return float64(b.SinceChargeS-b.TurnS) >= settleS }
 
 // sentence is a reason as a sentence: with a capital, and a full stop.
@@ -86,6 +107,9 @@ func sentence(s string) string {
 func headline(v *record.View, alarms *record.AlarmsView) string {
 	switch v.State {
 	case "cold":
+		if permit(v, point.DrumRun) >= 0.5 {
+			return "Drum turned by hand, no heat"
+		}
 		return "Off"
 	case "warming":
 		if v.Safety.HeldBack != "" && v.InStateS > startS {
@@ -96,6 +120,11 @@ func headline(v *record.View, alarms *record.AlarmsView) string {
 		}
 		return "Warming up"
 	case "ready":
+		for _, c := range v.Commands {
+			if c.Kind == record.Charged && c.Refused != "" {
+				return "Warm, but no beans now"
+			}
+		}
 		return "Ready for beans"
 	case "charging":
 		return "Taking in the beans"
@@ -132,6 +161,9 @@ func roasting(v *record.View) string {
 		default:
 			return "Drop in " + about(left)
 		}
+	}
+	if v.Safety.HeldBack != "" {
+		return "Roasting, heat is held back"
 	}
 	if !math.IsNaN(float64(b.FirstCrackS)) {
 		return "Roasting, " + span(float64(b.SinceChargeS-b.FirstCrackS)) + " since first crack"
@@ -264,9 +296,9 @@ func firstSentence(s string) string {
 
 func of(c, set record.Number) string {
 	if !set.Known() {
-		return celsius(c)
+		return read(c)
 	}
-	return celsius(c) + " of " + celsius(set)
+	return read(c) + " of " + celsius(set)
 }
 
 func outlook(v *record.View) string {
@@ -286,10 +318,10 @@ func outlook(v *record.View) string {
 		return "Charged " + span(float64(b.SinceChargeS)) + " ago; loss " + number(100*float64(v.Bean.Loss), 1) + thin + "% ±" + number(200*float64(v.Bean.LossSd), 1) + " (estimate)."
 	case "cooling":
 		if p, ok := v.Points[point.CoolingTray.String()]; ok {
-			return "Tray " + celsius(p.Value) + "."
+			return "Tray " + read(p.Value) + "."
 		}
 	case "run-down", "tripped":
-		return "Bean probe " + celsius(v.Points[point.Bean.String()].Value) + ", drum skin " + celsius(v.Base.MeasuredC) + "."
+		return "Bean probe " + read(v.Points[point.Bean.String()].Value) + ", drum skin " + read(v.Base.MeasuredC) + "."
 	}
 	return ""
 }

@@ -23,6 +23,7 @@ func TestHeadline(t *testing.T) {
 	tripped := func(state, cause string) func(*record.Scan) {
 		return func(s *record.Scan) {
 			s.State, s.Safety = "tripped", record.Safety{Tripped: true, SafeState: state, First: cause}
+			s.Permit, s.Image.In[point.AirHeaterCurrent].V = [point.NumOutputs]float64{}, 0
 		}
 	}
 	for _, c := range []struct {

@@ -36,6 +36,14 @@ func withUnit(v record.Number, decimals int, unit string) string {
 
 func celsius(v record.Number) string { return withUnit(v, 0, "°C") }
 
+// read is a temperature that a probe is to tell: what is missing is a word.
+func read(v record.Number) string {
+	if !v.Known() {
+		return "no reading"
+	}
+	return celsius(v)
+}
+
 // span writes a time span as a sentence has it: 45 s, 1 min 40 s, 2 h 5 min.
 func span(s float64) string {
 	if math.IsNaN(s) || math.IsInf(s, 0) {

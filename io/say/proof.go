@@ -53,7 +53,19 @@ func heat(v *record.View) string {
 	if doubt || !proof {
 		return "Heat asked off, not confirmed"
 	}
-	return "Heat off"
+	return heatOff
+}
+
+const heatOff = "Heat off" // written only where feedback shows it
+
+// feedback reports whether the machine has anything that shows heat.
+func feedback(v *record.View) bool {
+	for _, i := range [...]point.Input{point.ContactorClosed, point.AirHeaterCurrent, point.RadiantCurrent} {
+		if _, _, fitted := seen(v, i); fitted {
+			return true
+		}
+	}
+	return false
 }
 
 func percent(share float64) string { return number(100*share, 0) + thin + "%" }
