@@ -84,7 +84,7 @@ var Hazards = [...]Hazard{
 	{"H66", "Two controllers", []string{"foreign_write"}, "package cmd/drumwright: a lock on bus and journal of one computer", ""},
 	{"H67", "Recipe in wrong units", nil, "package profiles: every quantity has a unit and a range", ""},
 	{"H68", "Recipe without sense", nil, "package profiles", ""},
-	{"H69", "Charge into a cold drum", []string{"cold_charge"}, "package control: beans that nobody has said are seen by their probe", "a fifth of a batch or less is not"},
+	{"H69", "Charge into a cold drum", []string{"cold_charge"}, "package control: beans that nobody has said are seen by their probe", "a fifth of a batch or less is not, nor what goes in while heat is off"},
 	{"H70", "No drop at the end", []string{"drop_overdue", "bean_high"}, "heat is withheld from bean_heat_off on", ""},
 	{"H71", "Charged twice", []string{"double_charge", "drum_stall"}, "", ""},
 	{"H72", "Door or cover open", []string{"cover"}, "package control: an open discharge door ends the roast; one that only flickers empties no drum", ""},
