@@ -28,7 +28,7 @@ type floor struct {
 	bar     control.Bar
 
 	turn, over chan struct{}
-	at         sync.Mutex // held during a scan, and while somebody is at the machine
+	at         sync.Mutex // held during a scan of a machine that lives, and while somebody is at it
 	last       record.Scan
 }
 
@@ -105,10 +105,38 @@ func (f *floor) Put(s *record.Scan) {
 
 // scan moves the machine on by one scan.
 func (f *floor) scan() {
-	f.at.Lock()
-	defer f.at.Unlock()
 	f.turn <- struct{}{}
 	<-f.over
+}
+
+// live lets the machine go on by itself, as fast as in life, and shows each scan.
+func (f *floor) live(show func(*record.Scan)) {
+	stop, ended := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		tick := time.NewTicker(time.Duration(float64(f.machine.Scan.PeriodS) * float64(time.Second)))
+		defer tick.Stop()
+		for {
+			select {
+			case <-stop:
+				return
+			case <-tick.C:
+			}
+			f.at.Lock()
+			f.scan()
+			show(&f.last)
+			f.at.Unlock()
+		}
+	}()
+	f.Cleanup(func() { close(stop); <-ended })
+}
+
+// jump does something to a machine that lives, such as to let hours pass at once.
+func (f *floor) jump(do func()) {
+	f.Helper()
+	f.at.Lock()
+	defer f.at.Unlock()
+	do()
 }
 
 // until moves the machine on until a scan is as wanted, for at most so many seconds
@@ -196,6 +224,15 @@ func (f *floor) hot(running bool) {
 // ready brings a cold machine to where it waits for the beans.
 func (f *floor) ready() {
 	f.Helper()
+	f.preheated()
+	f.give(record.LoadRecipe)
+	f.give(record.StartWarming)
+	f.until("ready", 600, in("ready"))
+}
+
+// preheated is a machine that a person starts to warm while it is hot enough already.
+func (f *floor) preheated() {
+	f.Helper()
 	f.until("the first readings", 3, func(s *record.Scan) bool { // of every probe, once: a second would show a fire's rise
 		for i := range point.NumInputs {
 			if i.Role().Kind == point.Temperature && f.machine.HasIn[i] && !s.Image.In[i].Usable() {
@@ -205,9 +242,7 @@ func (f *floor) ready() {
 		return true
 	})
 	f.hot(false)
-	f.give(record.LoadRecipe)
-	f.give(record.StartWarming)
-	f.until("ready", 600, in("ready"))
+	f.scan()
 }
 
 // pour lets the beans in.

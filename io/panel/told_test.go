@@ -73,6 +73,9 @@ func (b *browser) show(name string, s *record.Scan) {
 	b.until(fmt.Sprintf(`(() => { const t = q => [...document.querySelectorAll(q)].map(e => e.textContent).join('|');
 		return t('#headline') === %q && t('.nexttext') === %q && t('#commands [data-kind] .label') === %q && t('.notnow li') === %q && t('.outlook p') === %q; })()`,
 		n.Headline, n.Next, strings.Join(buttons, "|"), strings.Join(notNow, "|"), strings.Join(n.Outlook, "|")))
+	if odd := b.js(`(document.body.innerText.match(/NaN|undefined|null|Infinity|\[object/g) || []).join()`); odd != "" {
+		b.Errorf("%s: the page says %s", name, odd)
+	}
 	b.shot("told-" + strings.ReplaceAll(name, " ", "-"))
 }
 
