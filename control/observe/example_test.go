@@ -26,7 +26,7 @@ func ExampleFilter() {
 	e := f.Estimate()
 	fmt.Printf("usable %v, probe %.0f °C, bean within %.1f K, weight lost %.1f %%\n",
 		e.Usable, e.ProbeC, e.BeanSdC, 100*e.LossFraction)
-	// Output: usable true, probe 85 °C, bean within 0.6 K, weight lost 0.0 %
+	// Output: usable true, probe 85 °C, bean within 0.8 K, weight lost 0.0 %
 }
 
 func ExampleInletLead() {

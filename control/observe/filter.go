@@ -31,10 +31,11 @@ const (
 
 	// ImmersionS is how long after charge the probe is taken to be still
 	// sinking into the bed: its readings say nothing about the beans yet. A bed
-	// that closes over the probe with 3 s leaves it 1 % more gas than usual by
-	// then. Waiting 2 s longer lets a heavy batch join its curve 0.2 °C further off. At 8 s it is 6 %, which the filter took for beans 6 K too cold; at 12 s
-	// still 2 %, for beans 3 K too cold and a bed that takes up a fifth less heat.
-	ImmersionS = 14.0
+	// that closes over the probe with 3 s leaves it 4 % more gas than usual by
+	// then, which readings that count for as little as those of the first half
+	// minute (see noise.go) do not let the filter take for colder beans. The
+	// longer it waits, the further off a fast curve is joined.
+	ImmersionS = 10.0
 	// MaxReadingGapS, MaxInputGapS and MaxBeanSdC bound Estimate.Usable.
 	MaxReadingGapS = 60.0
 	MaxInputGapS   = 5.0

@@ -13,6 +13,12 @@ const (
 	noiseMemory = 24.0
 	noiseFromS  = 25.0 // after charge, when the plunge is that slow
 	noiseMaxK2  = 30.0
+	// noiseUnseenK2S is what counts until readings can have been looked at: a bed that
+	// bumps by 0.3 °C for half a second at a time. Believed like quiet ones, readings
+	// of a bed that bumps teach the filter in its first half minute what it needs
+	// minutes to forget.
+	noiseUnseenK2S = 0.1
+	noiseSeenS     = 40.0 // after charge
 )
 
 // probeNoise finds in a batch how much a reading of the bean probe is worth: the
@@ -83,6 +89,10 @@ func (p *probeNoise) look() float64 {
 
 // variance is that of one reading if readings were independent, K²: what is found,
 // but not less than leastK2.
-func (p *probeNoise) variance(leastK2, stepS float64) float64 {
-	return min(max(leastK2, p.k2s/stepS), max(leastK2, noiseMaxK2))
+func (p *probeNoise) variance(leastK2, stepS, sinceChargeS float64) float64 {
+	k2s := p.k2s
+	if p.looks == 0 && sinceChargeS < noiseSeenS {
+		k2s = noiseUnseenK2S
+	}
+	return min(max(leastK2, k2s/stepS), max(leastK2, noiseMaxK2))
 }

@@ -28,7 +28,7 @@ func TestProbeNoise(t *testing.T) {
 				bump = keep*bump + c.bumpK*math.Sqrt(1-keep*keep)*r.NormFloat64()
 				p.put(c.plungeK*math.Exp(-s/30)+0.35*s+bump+white*r.NormFloat64(), c.scanS, s)
 			}
-			found = append(found, p.variance(0, c.scanS))
+			found = append(found, p.variance(0, c.scanS, 120))
 		}
 		slices.Sort(found)
 		want := white*white + 2*c.bumpK*c.bumpK*tauS/c.scanS
@@ -38,30 +38,33 @@ func TestProbeNoise(t *testing.T) {
 	}
 }
 
-// Less than the least is never found, a window is not read across a gap, and without
-// readings the least holds.
+// Less than the least is never found, a window is not read across a gap, readings
+// count for little until they have been looked at, and where none come the least holds.
 func TestProbeNoiseBounds(t *testing.T) {
 	var p probeNoise
-	if v := p.variance(0.025, 0.1); v != 0.025 {
-		t.Errorf("before any reading: %g K²", v)
+	if v := p.variance(0.025, 0.1, 20); math.Abs(v-noiseUnseenK2S/0.1) > 1e-12 {
+		t.Errorf("before any look: %g K²", v)
+	}
+	if v := p.variance(0.025, 0.1, 120); v != 0.025 {
+		t.Errorf("without any reading: %g K²", v)
 	}
 	for s := 0.0; s < 120; s += 0.1 {
 		p.put(100+0.2*s, 0.1, s)
 	}
-	if v := p.variance(0.025, 0.1); v != 0.025 {
+	if v := p.variance(0.025, 0.1, 900); v != 0.025 {
 		t.Errorf("of a straight line: %g K²", v)
 	}
 	p.pause()
 	for s := 200.0; s < 260; s += 0.1 { // 80 K further on
 		p.put(200+0.2*s, 0.1, s)
 	}
-	if v := p.variance(0.025, 0.1); v != 0.025 {
+	if v := p.variance(0.025, 0.1, 900); v != 0.025 {
 		t.Errorf("across a gap: %g K²", v)
 	}
 	for s := 260.0; s < 900; s += 0.1 {
 		p.put(200+80*math.Sin(s), 0.1, s)
 	}
-	if v := p.variance(0.025, 0.1); v != noiseMaxK2 {
+	if v := p.variance(0.025, 0.1, 900); v != noiseMaxK2 {
 		t.Errorf("of readings that mean nothing: %g K²", v)
 	}
 }

@@ -27,7 +27,7 @@ func (f *Filter) Update(readingC float64) {
 		return
 	}
 	v := readingC - f.x[iProbe]
-	worthK2 := f.noise.variance(f.p.NoiseRK2, f.p.StepS)
+	worthK2 := f.noise.variance(f.p.NoiseRK2, f.p.StepS, f.elapsedS())
 	s := f.cov[iProbe][iProbe] + worthK2
 	most := math.Sqrt(spikeVariance * s)
 	f.noise.put(f.x[iProbe]+min(max(v, -most), most), f.p.StepS, f.elapsedS())
