@@ -1,10 +1,14 @@
 package panel_test
 
 import (
+	"slices"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 
 	"drumwright/control"
 	"drumwright/control/plant"
+	"drumwright/io/peertest"
 	"drumwright/io/point"
 	"drumwright/io/record"
 	"drumwright/profiles"
@@ -213,4 +217,40 @@ func theRestarts(t *testing.T, told sayer) {
 	told(start(control.Restored{}, true, false), moment{"S7 hot, standing", rest, "The controller restarted with a hot machine and nothing turns. Look first; stop, or the reset button, starts drum and air after the horn, without heat.", offered, []string{stands}})
 	told(start(control.Restored{}, true, true), moment{"S7 hot, turning", rest, "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first; stop, or the reset button, cools with drum and air.", offered, []string{stands}})
 	told(start(control.Restored{Lost: true}, false, false), moment{"S7, memory lost", rest, "The controller restarted and its memory is lost. Look at the machine, then reset with your name.", offered, []string{stands}})
+}
+
+// A bean probe that fails on the machine looks like it before anything has tripped: one
+// that is open gives no number, one that jumps reads well and is in doubt by its alarm;
+// and what a frozen one has read last is told as doubtful.
+func TestFailingProbeLooksFailing(t *testing.T) {
+	peertest.OnceIsEnough(t)
+	b := openBrowser(t)
+	for _, c := range []struct {
+		fault string
+		so    func(*record.Scan) bool
+		shown string
+	}{
+		{"", func(*record.Scan) bool { return true }, `/^\d+\.\d/.test(big.textContent) && !big.classList.contains('hollow')`},
+		{"bean_probe_open", func(s *record.Scan) bool { return !s.Image.In[point.Bean].Usable() }, `big.textContent === 'no reading' && big.classList.contains('hollow')`},
+		{"bean_probe_noise", func(s *record.Scan) bool {
+			return slices.ContainsFunc(s.Alarms.List[:s.Alarms.Num], func(a record.Alarm) bool { return a.ID == "probe_noise" && a.State == record.AlarmUnacknowledged })
+		}, `/^≈ \d+\.\d/.test(big.textContent) && big.classList.contains('hollow')`},
+	} {
+		f := newFloor(t, nil, control.Restored{})
+		f.roast(300)
+		if c.fault != "" {
+			f.fault(c.fault)
+		}
+		f.until(c.fault, 20, func(s *record.Scan) bool { return s.State == "roasting" && c.so(s) })
+		b.show(c.fault, &f.last)
+		b.until(`(big => ` + c.shown + `)(document.querySelector('.bignum'))`)
+		b.shots("failing-" + c.fault)
+		b.do(chromedp.EmulateViewport(1280, 800))
+	}
+	f := newFloor(t, nil, control.Restored{})
+	f.roast(300)
+	f.fault("bean_probe_frozen")
+	f.until("the trip", 30, in("tripped"))
+	b.show("frozen", &f.last)
+	b.until(`/^Bean probe \d+\s°C \(in doubt\)/.test(document.querySelector('.outlook p').textContent)`)
 }

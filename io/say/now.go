@@ -3,6 +3,7 @@ package say
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -21,6 +22,7 @@ type Now struct {
 	Next     string    `json:"next"`     // what to do
 	Fire     bool      `json:"fire"`     // a suspected fire: the fire screen covers all
 	Settling bool      `json:"settling"` // beans are in and the probe has not settled yet
+	InDoubt  bool      `json:"in_doubt"` // an alarm stands that says that the bean probe is not to be believed
 	Buttons  []Button  `json:"buttons"`  // the first is the main one
 	Others   []Button  `json:"others"`
 	NotNow   []Refusal `json:"not_now"`
@@ -54,7 +56,8 @@ func Of(v *record.View, alarms *record.AlarmsView) Now {
 	n.Settling = v.State == "roasting" && b != nil && !settled(b)
 	n.Fire = v.Safety.Tripped && v.Safety.SafeState == "S2"
 	n.Headline, n.Next = confirmed(&n, v, headline(v, alarms))
-	if text := outlook(v); text != "" {
+	n.InDoubt = doubted(alarms)
+	if text := outlook(v, n.InDoubt); text != "" {
 		n.Outlook = append(n.Outlook, text)
 	}
 	if text := ahead(v); text != "" {
@@ -301,7 +304,17 @@ func of(c, set record.Number) string {
 	return read(c) + " of " + celsius(set)
 }
 
-func outlook(v *record.View) string {
+// doubts are the causes by which a bean probe that reads well is not to be believed.
+var doubts = []string{"bean_frozen", "bean_short", "bean_plunge", "bean_off_model", "bean_doubtful", "bean_exhaust_swapped", "bean_out_of_bed", "bean_in_gas",
+	"beans_apart", "beans_differ", "probe_noise", "probe_swamped", "probe_reversed", "converter_shift"}
+
+func doubted(alarms *record.AlarmsView) bool {
+	return alarms != nil && slices.ContainsFunc(alarms.Alarms, func(a record.AlarmView) bool {
+		return slices.Contains(doubts, a.Cause) && (a.State == record.AlarmUnacknowledged.String() || a.State == record.AlarmAcknowledged.String())
+	})
+}
+
+func outlook(v *record.View, doubt bool) string {
 	switch b := v.Batch; v.State {
 	case "warming":
 		text := "Inlet air " + of(v.Air.MeasuredC, v.Air.SetC) + ", drum skin " + of(v.Base.MeasuredC, v.Base.SetC) + "."
@@ -321,7 +334,11 @@ func outlook(v *record.View) string {
 			return "Tray " + read(p.Value) + "."
 		}
 	case "run-down", "tripped":
-		return "Bean probe " + read(v.Points[point.Bean.String()].Value) + ", drum skin " + read(v.Base.MeasuredC) + "."
+		bean := read(v.Points[point.Bean.String()].Value)
+		if doubt && v.Points[point.Bean.String()].Value.Known() {
+			bean += " (in doubt)"
+		}
+		return "Bean probe " + bean + ", drum skin " + read(v.Base.MeasuredC) + "."
 	}
 	return ""
 }

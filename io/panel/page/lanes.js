@@ -170,8 +170,8 @@ export function lanes() {
       if (b.id !== batch) { batch = b.id; wide = false; beyond = 0; farthest = 0; }
       const t = samples.now, pt = measured.points?.bean, curve = recipe?.dense || [];
       const dropS = (b.amended?.end_s ?? curve.at(-1)?.at_s ?? recipe?.latest_s ?? 0) + (b.longer_s || 0), bad = lost || !pt || !known(pt.value), tgt = measured.bean.target_c;
-      text(big, bad ? words.noReading : `${health() === 'slow' || pt.quality !== 'good' ? '≈ ' : ''}${unit(pt.value, 1, '°C')}`);
-      big.classList.toggle('hollow', bad || health() !== 'live' || pt.quality !== 'good');
+      text(big, bad ? words.noReading : `${health() === 'slow' || pt.quality !== 'good' || now.in_doubt ? '≈ ' : ''}${unit(pt.value, 1, '°C')}`);
+      big.classList.toggle('hollow', bad || health() !== 'live' || pt.quality !== 'good' || now.in_doubt);
       const off = known(tgt) && !bad ? pt.value - tgt : null;
       text(target, now.settling ? words.settling : known(off) ? `target ${unit(tgt, 1, '°C')}: ${num(Math.abs(off), 1)} ${off < 0 ? 'below' : 'above'}` : known(tgt) && !lost ? `target ${unit(tgt, 1, '°C')}` : '');
       text(itself, known(measured.bean.true_c) && !lost ? `the beans themselves ${unit(measured.bean.true_c, 1, '°C')} ±${num(2 * measured.bean.true_sd_c, 1)} (estimate)` : '');
