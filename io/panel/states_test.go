@@ -234,7 +234,7 @@ func TestFailingProbeLooksFailing(t *testing.T) {
 		{"bean_probe_open", func(s *record.Scan) bool { return !s.Image.In[point.Bean].Usable() }, `big.textContent === 'no reading' && big.classList.contains('hollow')`},
 		{"bean_probe_noise", func(s *record.Scan) bool {
 			return slices.ContainsFunc(s.Alarms.List[:s.Alarms.Num], func(a record.Alarm) bool { return a.ID == "probe_noise" && a.State == record.AlarmUnacknowledged })
-		}, `/^≈ \d+\.\d/.test(big.textContent) && big.classList.contains('hollow')`},
+		}, `/^≈ \d+\.\d/.test(big.textContent) && big.classList.contains('hollow') && document.querySelector('#headline').textContent === 'Roasting, bean probe in doubt'`},
 	} {
 		f := newFloor(t, nil, control.Restored{})
 		f.roast(300)

@@ -132,7 +132,7 @@ func headline(v *record.View, alarms *record.AlarmsView) string {
 	case "charging":
 		return "Taking in the beans"
 	case "roasting":
-		return roasting(v)
+		return roasting(v, doubted(alarms))
 	case "discharging":
 		return "Beans going into the tray"
 	case "cooling":
@@ -150,7 +150,7 @@ func headline(v *record.View, alarms *record.AlarmsView) string {
 	return sentence(v.State)
 }
 
-func roasting(v *record.View) string {
+func roasting(v *record.View, doubt bool) string {
 	b := v.Batch
 	if b == nil || !settled(b) {
 		return "Roasting, probe settling"
@@ -180,6 +180,8 @@ func roasting(v *record.View) string {
 		return "Roasting, bean probe has no reading"
 	case math.IsNaN(off):
 		return "Roasting"
+	case doubt: // how far from the target it is nobody knows
+		return "Roasting, bean probe in doubt"
 	case math.Abs(off) <= OnTargetK:
 		return "Roasting, on target"
 	case off > 0:
