@@ -101,8 +101,8 @@ func (s *Server) Handler() http.Handler {
 			return
 		}
 		// The mux would redirect a path that is not clean; here nobody writes one
-		// in good faith.
-		if path.Clean(r.URL.Path) != r.URL.Path {
+		// in good faith. "*" names no path, and the mux has no words for it.
+		if r.RequestURI == "*" || path.Clean(r.URL.Path) != r.URL.Path {
 			notFound(w, r)
 			return
 		}

@@ -246,6 +246,7 @@ func FuzzRequest(f *testing.F) {
 	for _, wire := range wellMeant {
 		f.Add([]byte(wire))
 	}
+	f.Add([]byte("OPTIONS * HTTP/1.1\r\nHost: " + self + "\r\n\r\n"))
 	for _, e := range [][2]string{{"Origin: http://" + self, "Origin: null"}, {"Host: " + self, "Host: [::1]"}, {"Cookie: drumwright=engineer", "X-Forwarded-For: 127.0.0.1"}, {"Content-Length", "Transfer-Encoding: chunked\r\nX"}, {"Ada", "\xff\u202e<script>"},
 		{"plain", "..%2f"}, {"41", "500"}, {`"`, `"\u0000`}, {"kind", "kind\":\"stop\",\"kind"}, {"HTTP/1.1", "HTTP/1.0"}, {"?", "?a;b&"}} {
 		for _, wire := range wellMeant {
