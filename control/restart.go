@@ -114,11 +114,11 @@ func (c *Controller) tellRestart() string {
 	case r.lost:
 		return "The controller restarted and its memory is lost. Look at the machine, then reset with your name."
 	case r.cut && (r.drum || r.blower):
-		return "The controller restarted in a batch, which does not go on. What turned goes on turning; heat is off. Look first; stop cools with drum and air. Let the beans out, then say that they are dropped."
+		return "The controller restarted in a batch, which does not go on. What turned goes on turning; heat is off. Look first, then cool with drum and air. Let the beans out, then say that they are dropped."
 	case r.cut:
-		return "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum; stop, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped."
+		return "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped."
 	case r.drum || r.blower:
-		return "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first; stop, or the reset button, cools with drum and air."
+		return "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first, then cool with drum and air, here or by the reset button."
 	}
-	return "The controller restarted with a hot machine and nothing turns. Look first; stop, or the reset button, starts drum and air after the horn, without heat."
+	return "The controller restarted with a hot machine and nothing turns. Look first. Cool, or the reset button, starts drum and air after the horn, without heat."
 }

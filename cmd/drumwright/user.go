@@ -134,7 +134,7 @@ func (o *userOptions) change(cmd *cobra.Command, what, name, detail string, need
 	out := cmd.OutOrStdout()
 	switch err := journal.AddAudit(o.journal, a); {
 	case errors.Is(err, fs.ErrNotExist):
-		fmt.Fprintf(cmd.ErrOrStderr(), "There is no journal %s yet, so this is not in its audit log.\n", o.journal)
+		defer fmt.Fprintf(cmd.ErrOrStderr(), "There is no journal %s yet, so this is not in its audit log.\n", o.journal)
 	case err != nil:
 		return fmt.Errorf("done, but not noted in the audit log: %w", err)
 	}

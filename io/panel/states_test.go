@@ -213,9 +213,9 @@ func theRestarts(t *testing.T, told sayer) {
 		return f
 	}
 	const rest = "Restarted; heat stays off"
-	told(start(control.Restored{OpenBatch: true}, true, false), moment{"S7 in a batch, standing", rest, "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum; stop, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped.", offered + " · Beans are out (h)", []string{stands}})
-	told(start(control.Restored{}, true, false), moment{"S7 hot, standing", rest, "The controller restarted with a hot machine and nothing turns. Look first; stop, or the reset button, starts drum and air after the horn, without heat.", offered, []string{stands}})
-	told(start(control.Restored{}, true, true), moment{"S7 hot, turning", rest, "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first; stop, or the reset button, cools with drum and air.", offered, []string{stands}})
+	told(start(control.Restored{OpenBatch: true}, true, false), moment{"S7 in a batch, standing", rest, "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped.", offered + " · Beans are out (h)", []string{stands}})
+	told(start(control.Restored{}, true, false), moment{"S7 hot, standing", rest, "The controller restarted with a hot machine and nothing turns. Look first. Cool, or the reset button, starts drum and air after the horn, without heat.", offered, []string{stands}})
+	told(start(control.Restored{}, true, true), moment{"S7 hot, turning", rest, "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first, then cool with drum and air, here or by the reset button.", offered, []string{stands}})
 	told(start(control.Restored{Lost: true}, false, false), moment{"S7, memory lost", rest, "The controller restarted and its memory is lost. Look at the machine, then reset with your name.", offered, []string{stands}})
 }
 

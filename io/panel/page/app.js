@@ -17,10 +17,10 @@ import { machinePage } from './machine.js';
 
 const $ = id => document.getElementById(id);
 const ctx = {
-  machine: null, recipe: null, here: false, offers: {}, samples: { list: [], batch: 0, now: 0 },
+  machine: null, recipe: null, here: false, account: '', offers: {}, samples: { list: [], batch: 0, now: 0 },
   get may() { return this.here; },
   get alarms() { return link.alarms; },
-  get who() { return localStorage.getItem('who') || ''; },
+  get who() { return this.account || localStorage.getItem('who') || ''; },
   button, command, name: title => ask(title).then(g => g?.who), again: () => forget(), answer: () => {}, go: p => { location.hash = p; },
 };
 const pages = { now: nowPage, recipes: recipesPage, batches: batchesPage, machine: machinePage, alarms: alarmsPage };
@@ -28,7 +28,7 @@ let shown = null, name = '';
 
 // command gives a command and says what became of it, in words beside the button.
 async function command(cmd, el, b = {}) {
-  let who = ctx.who;
+  let who = ctx.account ? '' : ctx.who; // the daemon knows who signed in
   if (b.ask || b.number || cmd.kind === 'acknowledge') {
     const given = await ask(b.label || 'Acknowledge', b.ask, b.number);
     if (!given) return { ok: false };
@@ -51,17 +51,24 @@ function ask(title, finding, figure) {
   return new Promise(done => {
     const who = h('input', { name: 'who', required: true, maxlength: 24, autocomplete: 'name', value: ctx.who }), found = h('input', { name: 'found', required: true, maxlength: 36 });
     const number = figure ? field(figure.label, { unit: figure.unit, number: true, value: known(figure.now) ? String(figure.now) : '', name: 'number', required: true, hint: words.range(num(figure.least, 1), num(figure.most, 1)) }) : null;
+    // Not a modal one: that would lie above Suspected fire and take its presses.
+    const rest = [...document.querySelectorAll('#top, #bar, #while, #main, #foot nav')];
     const d = h('dialog', { 'aria-labelledby': 'asktitle' }, h('form', { method: 'dialog' }, h('h2', { id: 'asktitle' }, title), h('label', {}, words.who, who), finding ? h('label', {}, words.finding, found) : null, number?.el,
       h('div', { class: 'buttons two' }, h('button', { class: 'b main', value: 'yes' }, h('span', { class: 'label' }, words.give)), h('button', { class: 'b', value: 'no', formnovalidate: true }, h('span', { class: 'label' }, words.leave)))));
     d.addEventListener('close', () => {
       d.remove();
+      for (const x of rest) x.inert = false;
+      back?.focus?.();
       if (d.returnValue !== 'yes') return done(null);
       if (number && !known(number.number)) { ctx.answer(`${words.notNow}: ${words.noNumber(number.text)}`); return done(null); }
-      localStorage.setItem('who', who.value.trim());
+      if (!ctx.account) localStorage.setItem('who', who.value.trim());
       return done({ who: who.value.trim(), found: found.value.trim(), number: number?.number });
     });
+    d.addEventListener('keydown', ev => { if (ev.key === 'Escape') d.close('no'); });
+    const back = document.activeElement;
+    for (const x of rest) x.inert = true;
     document.body.append(d);
-    d.showModal();
+    d.show();
   });
 }
 
@@ -130,7 +137,9 @@ function update() {
   text(top.place, ctx.here ? words.here : words.looking);
   const hands = inTop();
   text(top.control, hands && `${hands} ·`);
-  text(top.who, ctx.who ? `${ctx.who} (${words.whoChange})` : words.who);
+  top.who.hidden = ctx.account !== ''; // who signed in needs no second name
+  const typed = localStorage.getItem('who');
+  text(top.who, typed ? `${typed} (${words.whoChange})` : words.who);
   $('sim').hidden = !ctx.machine?.simulated;
   text($('sim'), ctx.machine?.simulated ? words.simulated(ctx.machine.time_scale) : '');
   const roasting = name !== 'now' && now && hs === 'live' && ['charging', 'roasting', 'discharging', 'held'].includes(now.state);
@@ -169,6 +178,7 @@ async function machine() {
   try {
     const s = await get('/api/v1/session');
     if (s.asked && !s.role) return location.assign('/page/sign-in.html');
+    ctx.account = s.account || '';
     top.account.hidden = !s.asked;
     text(top.account, s.account ? `${s.account}, ${s.role}` : words.signIn);
     await meet();

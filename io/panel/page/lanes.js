@@ -144,7 +144,7 @@ export function lanes() {
   }
 
   function drawRail(m, b, recipe) {
-    const end = recipe?.drop_loss || recipe?.speeds?.at(-1)?.loss || 0.150, top = end + 0.015, w = (rail.clientWidth || 600) / zoom(), H = 58, y = 20, x = v => 4 + Math.max(0, Math.min(1, v / top)) * (w - 8);
+    const goal = recipe?.drop_loss, end = goal || recipe?.speeds?.at(-1)?.loss || 0.150, top = end + 0.015, w = (rail.clientWidth || 600) / zoom(), H = 58, y = 20, x = v => 4 + Math.max(0, Math.min(1, v / top)) * (w - 8);
     rail.setAttribute('viewBox', `0 0 ${w} ${H}`);
     const loss = m?.bean?.loss, sd = m?.bean?.loss_sd, trusted = known(sd) && 2 * sd <= 0.020;
     if (known(loss)) farthest = Math.max(farthest, loss);
@@ -154,10 +154,10 @@ export function lanes() {
       const X = x(sp.loss);
       kids.push(s('line', { x1: X, x2: X, y1: y - 4, y2: y, class: 'edge' }), s('text', { x: X, y: y - 8, class: `axis ${X < 30 ? '' : X > w - 40 ? 'end' : 'mid'}` }, num(sp.mm_per_s, 0) + (sp === recipe.speeds[0] ? '\u202fmm/s' : '')));
     }
-    kids.push(s('line', { x1: x(end), x2: x(end), y1: y - 4, y2: y + 20, class: 'wall' }), s('text', { x: Math.min(x(end), w - 18), y: y + 34, class: 'axis mid' }, 'drop'));
+    if (goal) kids.push(s('line', { x1: x(end), x2: x(end), y1: y - 4, y2: y + 20, class: 'wall' }), s('text', { x: Math.min(x(end), w - 18), y: y + 34, class: 'axis mid' }, 'drop'));
     if (known(loss)) kids.push(s('path', { d: `M${x(loss - 2 * sd)} ${y + 3}v7m0-3.500H${x(loss + 2 * sd)}m0-3.500v7`, class: 'whisker' }), s('path', { d: `M${x(farthest)} ${y + 4}l8 16h-16z`, class: trusted && health() === 'live' ? 'wedge' : 'wedge hollow' }));
     put(rail, kids);
-    text(railNum, known(loss) ? `${num(100 * loss, 1)}\u202f% ±${num(200 * sd, 1)} of ${num(100 * end, 1)}\u202f%` : words.noReading);
+    text(railNum, known(loss) ? `${num(100 * loss, 1)}\u202f% ±${num(200 * sd, 1)}${goal ? ` of ${num(100 * goal, 1)}\u202f%` : ''}` : words.noReading);
   }
 
   return {

@@ -1,12 +1,14 @@
 // The page of the roast that runs: say first, then show.
-import { h, put, text } from './dom.js';
+import { h, put, text, known } from './dom.js';
 import { words } from './words.js';
-import { link, health, age } from './link.js';
+import { link, health, age, get } from './link.js';
 import { busy, rest } from './press.js';
 import { strips } from './strips.js';
 import { lanes } from './lanes.js';
 import { greenCard } from './green.js';
 import { controlLine, mine } from './control.js';
+
+const FRESH = 2 * 3600 * 1000; // ms for which a batch without its weight is brought to mind here
 
 export function nowPage(ctx) {
   const where = h('p', { class: 'where' }), head = h('h1', { id: 'headline' }), outlook = h('div', { class: 'outlook' }), next = h('p', { class: 'nexttext' });
@@ -16,13 +18,24 @@ export function nowPage(ctx) {
   const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, control.el, green.el, answer, notNowHead, notNow);
   const l = lanes(), st = strips(), exceptions = h('div', { class: 'panel', hidden: true });
   const el = h('div', { class: 'nowpage' }, say, h('div', { class: 'show' }, l.rail, l.bean, l.rise, st.el, exceptions));
-  let key = '', open = false;
+  let key = '', open = false, left = '', unweighed = 0;
   ctx.answer = t => text(answer, t);
+
+  // weight finds the last batch without its weight: it is weighed once the tray is
+  // empty, when the machine warms for the next one already.
+  function weight(now) {
+    const k = `${now.state}/${link.state?.batch?.id || 0}`;
+    if (k === left) return;
+    left = k;
+    get('/api/v1/batches?limit=1&result=done').then(({ batches: [b] }) => {
+      if (left === k) unweighed = b && !known(b.weighed_kg) && Date.parse(now.time) - Date.parse(b.ended) < FRESH ? b.id : 0;
+    }).catch(() => { unweighed = 0; });
+  }
 
   function draw(now, may) {
     const allowed = b => b.free || mine();
     const list = may ? now.buttons.filter(allowed) : [], more = may ? now.others.filter(allowed) : [];
-    const k = JSON.stringify([may, mine(), list, more, open]);
+    const k = JSON.stringify([may, mine(), list, more, open, unweighed]);
     if (k === key || busy.size) return;
     if (key) rest();
     buttons.dataset.moved = performance.now();
@@ -35,11 +48,12 @@ export function nowPage(ctx) {
     };
     const recipe = may && mine() && !ctx.offers['load-recipe'] && ['cold', 'warming', 'ready', 'run-down', 'cooling'].includes(now.state);
     const go = recipe ? h('a', { class: `b ${list.length ? '' : 'main'}`, href: '#recipes' }, h('span', { class: 'label' }, link.state?.recipe ? 'Change recipe' : 'Choose recipe')) : null;
-    const weigh = may && ['discharging', 'cooling'].includes(now.state) && link.state?.batch?.id ? h('a', { class: 'b', href: `#batches/${link.state.batch.id}` }, h('span', { class: 'label' }, words.enterMass)) : null;
+    const batch = ['discharging', 'cooling'].includes(now.state) ? link.state?.batch?.id : ['warming', 'ready', 'run-down', 'cold'].includes(now.state) ? unweighed : 0;
+    const weigh = may && batch ? h('a', { class: 'b', href: `#batches/${batch}` }, h('span', { class: 'label' }, words.enterMass)) : null;
     const other = more.length ? ctx.button({ label: words.other, act: () => { open = !open; update(); } }) : null;
     other?.setAttribute('aria-expanded', open);
     other?.setAttribute('aria-controls', 'others');
-    put(buttons, list.map((b, i) => make(b, i === 0 && mine())), go, weigh, other);
+    put(buttons, list.map((b, i) => make(b, i === 0 && mine() && !(now.state === 'warming' && b.kind === 'run-down'))), go, weigh, other);
     others.hidden = !open || !more.length;
     put(others, more.map(b => make(b, false)));
     if (focused) say.querySelector(`[data-kind="${focused}"]`)?.focus();
@@ -61,6 +75,7 @@ export function nowPage(ctx) {
       if (outlook.children.length !== now.outlook.length) put(outlook, now.outlook.map(() => h('p', {})));
       now.outlook.forEach((t, i) => text(outlook.children[i], t));
       text(next, ctx.here ? now.next : words.looking);
+      weight(now);
       draw(now, may);
       notNowHead.hidden = !may || !now.not_now.length;
       const why = may ? now.not_now.map(n => `${n.label}: ${n.why}`) : [];

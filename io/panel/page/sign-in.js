@@ -18,7 +18,7 @@ const home = () => location.assign('/');
 
 function show(s) {
   const answer = h('p', { class: 'answer', role: 'status' }, s.ok ? '' : s.detail);
-  const back = h('p', {}, h('a', { href: '/' }, words.backNow));
+  const back = h('p', {}, h('a', { class: 'b', href: '/' }, h('span', { class: 'label' }, words.backNow)));
   const safe = s.at_machine ? h('p', { class: 'soft' }, words.noPassword) : null;
   const page = (...kids) => put(document.getElementById('main'), h('div', { class: 'page' }, h('h1', {}, words.signIn), ...kids, answer, safe, back));
   if (!s.ok) return page();
@@ -31,7 +31,7 @@ function show(s) {
   const name = h('input', { name: 'account', autocomplete: 'username', autocapitalize: 'none', spellcheck: 'false', maxlength: 32, required: true });
   const secret = h('input', { name: 'password', type: 'password', autocomplete: 'current-password', maxlength: 128, required: true });
   const go = h('button', { type: 'submit', class: 'b main' }, h('span', { class: 'label' }, words.signIn));
-  const form = h('form', { class: 'entry' }, h('label', {}, words.account, name), h('label', {}, words.password, secret), go);
+  const form = h('form', { class: 'entry signin' }, h('label', {}, words.account, name), h('label', {}, words.password, secret), go);
   form.addEventListener('submit', async ev => {
     ev.preventDefault();
     if (go.hasAttribute('aria-busy')) return;
