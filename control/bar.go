@@ -25,7 +25,7 @@ func (c *Controller) Bar(b Bar) {
 		c.told.noWarm = "No new roast: " + b.Warm + "."
 	}
 	if b.Charge != c.bar.Charge {
-		c.told.noCharge = "No new roast: " + b.Charge + ". If beans are in, heat goes off with this: let them out, then say that they are dropped."
+		c.told.noCharge = "No new roast: " + b.Charge + ". If beans are in, heat goes off with this: let them out, then say that they are out."
 		c.told.onlyWarm = "Warm only to measure or to prove. Do not charge: " + b.Charge + "."
 	}
 	c.bar = b

@@ -46,7 +46,7 @@ func TestRefusals(t *testing.T) {
 		{batch.Warming, here(record.Resume), "Nothing is held"},
 		{batch.Tripped, here(record.Stop), "A trip stands"},
 		{batch.Cold, here(record.ResetTrip), "nothing is tripped"},
-		{batch.Tripped, here(record.ResetTrip), "the cause still stands: emergency_stop"},
+		{batch.Tripped, here(record.ResetTrip), "the cause still stands. The emergency stop is pressed"},
 		{batch.Cold, record.Command{Kind: record.SetManual, Loop: "air", Value: 0.2, Local: true}, "only while it is in use"},
 		{batch.Roasting, record.Command{Kind: record.SetManual, Loop: "air", Value: 1.01, Local: true}, "allowed is 0 to 1"},
 		{batch.Roasting, record.Command{Kind: record.SetManual, Loop: "drum", Local: true}, "say air or base"},

@@ -53,7 +53,7 @@ func TestDropWithoutDoorContact(t *testing.T) {
 	}
 	g.plant.Drop()
 	g.run(30)
-	if g.core.State() != batch.Discharging || !strings.Contains(g.rec.Next, "say that they are dropped") {
+	if g.core.State() != batch.Discharging || !strings.Contains(g.rec.Next, "say that they are out") {
 		t.Errorf("%s, %q", g.core.State(), g.rec.Next)
 	}
 	g.must(record.Dropped)

@@ -95,7 +95,7 @@ func (c *Controller) notNow(k record.Kind, img *point.Image) string {
 		case !known(img, point.CoverClosed, true):
 			return coverIsOpen
 		case c.roast.beansIn && (c.state == batch.Cold || c.state == batch.RunDown):
-			return "Beans may still be in the drum. Let them out, then say that they are dropped."
+			return "Beans may still be in the drum. Let them out, then say that they are out."
 		}
 	case record.Dropped:
 		if c.mayEmpty() {

@@ -114,9 +114,9 @@ func (c *Controller) tellRestart() string {
 	case r.lost:
 		return "The controller restarted and its memory is lost. Look at the machine, then reset with your name."
 	case r.cut && (r.drum || r.blower):
-		return "The controller restarted in a batch, which does not go on. What turned goes on turning; heat is off. Look first, then cool with drum and air. Let the beans out, then say that they are dropped."
+		return "The controller restarted in a batch, which does not go on. What turned goes on turning; heat is off. Look first, then cool with drum and air. Let the beans out, then say that they are out."
 	case r.cut:
-		return "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped."
+		return "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are out."
 	case r.drum || r.blower:
 		return "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first, then cool with drum and air, here or by the reset button."
 	}

@@ -56,7 +56,7 @@ func (c *Controller) crackNear() bool {
 
 // tell is what the operator does next.
 func (c *Controller) tell(rec *record.Scan) string {
-	const emptyIt = "Beans may still be in the drum: let them out, then say that they are dropped."
+	const emptyIt = "Beans may still be in the drum: let them out, then say that they are out."
 	img, r := &c.img, &c.roast
 	if c.restarted() {
 		return c.tellRestart()
@@ -131,13 +131,13 @@ func (c *Controller) tell(rec *record.Scan) string {
 	case batch.Discharging:
 		switch door := img.In[point.DischargeDoorOpen]; {
 		case c.facts.HasDoor && !door.Usable():
-			return "The door's contact cannot be read: let the beans out, then say that they are dropped."
+			return "The door's contact cannot be read: let the beans out, then say that they are out."
 		case r.dropS > 0 && c.facts.HasDoor && !c.facts.DoorOpen:
-			return "The door was open too briefly to empty the drum: let the beans out, or say that they are dropped."
+			return "The door was open too briefly to empty the drum: let the beans out, or say that they are out."
 		case r.dropS > 0 && c.facts.HasDoor:
 			return "Shut the discharge door when the drum is empty."
 		case !c.facts.HasDoor && c.facts.InS >= float64(c.m.Batch.DropTimeS):
-			return "Say that the beans are dropped when the drum is empty: until then it is not heated again."
+			return "Say that the beans are out when the drum is empty: until then it is not heated again."
 		}
 		return "Open the discharge door and let the beans out."
 	case batch.Cooling:

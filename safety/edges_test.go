@@ -234,7 +234,7 @@ func TestResetOfATemperatureNeedsItsProbe(t *testing.T) {
 	r.until("exhaust_high", 2)
 	r.bad(point.Exhaust, point.OpenProbe, 0)
 	r.runS(10)
-	if ok, why := r.g.Reset("Ada", true, &r.rec); ok || !strings.Contains(why, "cannot be seen to be gone: exhaust_high") {
+	if ok, why := r.g.Reset("Ada", true, &r.rec); ok || !strings.Contains(why, "cannot be seen to be gone. The air leaving the drum is above") {
 		t.Errorf("%v: %q", ok, why)
 	}
 }

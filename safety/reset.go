@@ -57,7 +57,7 @@ func (g *Gate) RefusesReset(who string, local bool) string {
 			return g.refusal.of(&g.table[i], why)
 		}
 		if g.table[i].Class == WithFinding && who == "" {
-			return g.table[i].ID + " is reset by a named person who has looked: give your name"
+			return "this trip is reset by a named person who has looked: give your name. " + g.table[i].Cause
 		}
 	}
 	return ""
@@ -69,7 +69,7 @@ type refusal struct{ id, why, text string }
 
 func (f *refusal) of(r *Row, why string) string {
 	if f.id != r.ID || f.why != why {
-		*f = refusal{r.ID, why, why + ": " + r.ID + ": " + r.Cause + " " + r.Action}
+		*f = refusal{r.ID, why, why + ". " + r.Cause + " " + r.Action}
 	}
 	return f.text
 }

@@ -41,7 +41,7 @@ func theDay(t *testing.T, told sayer) {
 	f.do(record.Command{Kind: record.TurnDrum, SkinMMPerS: 300})
 	f.run(10)
 	told(f, moment{"drum turned by hand", "Drum turned by hand, no heat", "The drum is turned by hand without heat. Hands out.", "Cool: drum and air on (h) · Drum is empty (h)",
-		[]string{"Start warming: Beans may still be in the drum. Let them out, then say that they are dropped.", "Beans are in: The drum is cold. Start warming first."}})
+		[]string{"Start warming: Beans may still be in the drum. Let them out, then say that they are out.", "Beans are in: The drum is cold. Start warming first."}})
 
 	f = newFloor(t, nil, control.Restored{})
 	f.ready()
@@ -49,7 +49,7 @@ func theDay(t *testing.T, told sayer) {
 	f.bar = control.Bar{Charge: "bench exception by Ada until 18:00"}
 	f.run(1)
 	told(f, moment{"bench exception", "Warm, but no beans now", "Warm only to measure or to prove. Do not charge: bench exception by Ada until 18:00.", "Run down (h) · Hold here",
-		[]string{"Beans are in: No new roast: bench exception by Ada until 18:00. If beans are in, heat goes off with this: let them out, then say that they are dropped."}})
+		[]string{"Beans are in: No new roast: bench exception by Ada until 18:00. If beans are in, heat goes off with this: let them out, then say that they are out."}})
 	f.bar = control.Bar{}
 	f.give(record.Hold)
 	f.run(1)
@@ -154,21 +154,21 @@ func theTrips(t *testing.T, told sayer) {
 		m           moment
 	}{
 		{"bean_probe_open", "", moment{"S1, bean probe open", "Heat off: the bean probe gives no usable value", drop, offered,
-			[]string{"Reset trip: The cause still stands: bean_probe: The bean probe gives no usable value. Check probe and plug.", stands}}},
+			[]string{"Reset trip: The cause still stands. The bean probe gives no usable value. Check probe and plug.", stands}}},
 		{"bean_probe_frozen", "", moment{"S1, bean probe frozen", "Heat off: the bean probe does not move at all", drop, offered,
-			[]string{"Reset trip: The cause still stands: bean_frozen: The bean probe does not move at all. Check converter and wiring.", stands}}},
+			[]string{"Reset trip: The cause still stands. The bean probe does not move at all. Check converter and wiring.", stands}}},
 		{"cover_open", "contactor_welded", moment{"S1, contactor welded", "Heat asked off, not confirmed: a cover or guard is open",
 			"Isolate the heaters by hand if the way there is safe. Drop the beans when you are ready and let the machine cool.", offered,
-			[]string{"Reset trip: The cause still stands: contactor_stuck: The heat contactor stays closed though it is told to open. Isolate the mains by hand.", stands}}},
+			[]string{"Reset trip: The cause still stands. The heat contactor stays closed though it is told to open. Isolate the mains by hand.", stands}}},
 		{"collector_fire", "", moment{"S2", "Suspected fire", "Suspected fire. Do not open drum, door or collector. Do not restart the air. Raise the alarm, isolate the mains if that is safe, follow the shop's fire plan and call the fire service if it is not clearly out.", offered,
-			[]string{"Reset trip: The cause still stands: collector_rise: The chaff collector becomes hot fast. Follow the fire plan; keep everything shut.", stands}}},
+			[]string{"Reset trip: The cause still stands. The chaff collector becomes hot fast. Follow the fire plan; keep everything shut.", stands}}},
 		{"drum_stall", "", moment{"S3", "Drum stopped, heat off", "The drum stands. Empty it by the written procedure; hands out until the drive is isolated.", "Acknowledge · Silence horn · Reset trip (h) · Beans are out (h)", []string{stands}}},
 		{"air_lost", "", moment{"S4", "Heat off: no air flow", "The air has failed. Drop the beans; look at blower, filter and duct.", offered,
-			[]string{"Reset trip: The cause still stands: air_lost: The blower is told to run but no air is proven. Look at blower, filter and duct.", stands}}},
+			[]string{"Reset trip: The cause still stands. The blower is told to run but no air is proven. Look at blower, filter and duct.", stands}}},
 		{"co_alarm", "", moment{"S5", "Cooling down: the carbon monoxide or smoke alarm of the room sounds", "The room's alarm sounds. Leave the room, let fresh air in and call for help if anybody feels ill. The machine cools by itself.", offered,
-			[]string{"Reset trip: The cause still stands: carbon_monoxide: The carbon monoxide or smoke alarm of the room sounds. Leave the room, let air in, look at the exhaust before going on.", stands}}},
+			[]string{"Reset trip: The cause still stands. The carbon monoxide or smoke alarm of the room sounds. Leave the room, let air in, look at the exhaust before going on.", stands}}},
 		{"estop_pressed", "", moment{"S6", "Emergency stop is pressed", "Emergency stop. Hot beans may be in the drum: empty it by hand as written.", offered,
-			[]string{"Reset trip: The cause still stands: emergency_stop: The emergency stop is pressed or its chain is open. Look at the machine, release the stop, reset.", stands}}},
+			[]string{"Reset trip: The cause still stands. The emergency stop is pressed or its chain is open. Look at the machine, release the stop, reset.", stands}}},
 	} {
 		f := newFloor(t, nil, control.Restored{})
 		f.roast(300)
@@ -188,8 +188,8 @@ func theTrips(t *testing.T, told sayer) {
 		told(f, moment{"reset allowed", c.m.headline, drop, "Reset trip (h) · Beans are out (h)", []string{stands}})
 		f.give(record.ResetTrip)
 		f.run(2)
-		told(f, moment{"reset, beans in", "Cooling down", "Beans may still be in the drum: let them out, then say that they are dropped.", "Drum is empty (h)",
-			[]string{"Warm again: Beans may still be in the drum. Let them out, then say that they are dropped.", "Beans are in: The machine is cooling down. Start warming first."}})
+		told(f, moment{"reset, beans in", "Cooling down", "Beans may still be in the drum: let them out, then say that they are out.", "Drum is empty (h)",
+			[]string{"Warm again: Beans may still be in the drum. Let them out, then say that they are out.", "Beans are in: The machine is cooling down. Start warming first."}})
 	}
 	f := newFloor(t, func(_ *profiles.Machine, r *profiles.Recipe) { r.Drop.LatestS = 360 }, control.Restored{})
 	f.roast(300)
@@ -197,7 +197,7 @@ func theTrips(t *testing.T, told sayer) {
 	f.until("the fan", 90, in("tripped"))
 	f.run(3)
 	told(f, moment{"S1, tray fan dead", "Heat off: the cooling fan is told to run but is not proven", drop, offered,
-		[]string{"Reset trip: The cause still stands: cooling_fan: The cooling fan is told to run but is not proven. Spread the beans by hand; check the fan.", stands}})
+		[]string{"Reset trip: The cause still stands. The cooling fan is told to run but is not proven. Spread the beans by hand; check the fan.", stands}})
 }
 
 // theRestarts are the ways in which a controller can come to itself.
@@ -213,7 +213,7 @@ func theRestarts(t *testing.T, told sayer) {
 		return f
 	}
 	const rest = "Restarted; heat stays off"
-	told(start(control.Restored{OpenBatch: true}, true, false), moment{"S7 in a batch, standing", rest, "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are dropped.", offered + " · Beans are out (h)", []string{stands}})
+	told(start(control.Restored{OpenBatch: true}, true, false), moment{"S7 in a batch, standing", rest, "The controller restarted in a batch, which does not go on, and nothing turns. Look into the drum. Cool, or the reset button, starts drum and air after the horn, without heat. Let the beans out, then say that they are out.", offered + " · Beans are out (h)", []string{stands}})
 	told(start(control.Restored{}, true, false), moment{"S7 hot, standing", rest, "The controller restarted with a hot machine and nothing turns. Look first. Cool, or the reset button, starts drum and air after the horn, without heat.", offered, []string{stands}})
 	told(start(control.Restored{}, true, true), moment{"S7 hot, turning", rest, "The controller restarted with a hot machine. What turned goes on turning; heat is off. Look first, then cool with drum and air, here or by the reset button.", offered, []string{stands}})
 	told(start(control.Restored{Lost: true}, false, false), moment{"S7, memory lost", rest, "The controller restarted and its memory is lost. Look at the machine, then reset with your name.", offered, []string{stands}})
