@@ -206,6 +206,36 @@ func printItems(w io.Writer, items []commissionItem) {
 	}
 }
 
+// standing is an item for the page.
+func (x *commissionItem) standing(m *profiles.Machine) record.CommissionStanding {
+	v := record.CommissionStanding{Item: x.name, Needed: x.needed, Stands: x.stands(), State: x.state, Uncertainty: record.Unknown, Remark: x.remark(), How: x.command(m)}
+	if x.last != nil {
+		v.When, v.Who, v.Uncertainty, v.Unit = &x.last.When, x.last.Who, x.last.Uncertainty, x.last.Unit
+		if until, ends := x.last.Until(); ends {
+			v.Until = &until
+		}
+	}
+	return v
+}
+
+// remark is what is odd about an item, "" for nothing.
+func (x *commissionItem) remark() string {
+	switch x.state {
+	case itemNotHeld:
+		return x.apart
+	case itemPutOff:
+		until, _ := x.putOff.Until()
+		return fmt.Sprintf("put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
+	case itemDue:
+		if x.last.When.After(time.Now().Add(clockSkew)) {
+			return "dated after today: check the clock"
+		}
+		until, _ := x.last.Until()
+		return "beans are kept out from " + until.AddDate(0, 0, graceDays).Local().Format(time.DateOnly) + " on"
+	}
+	return ""
+}
+
 // text is an item with what was found of it.
 func (x *commissionItem) text() string {
 	name := x.name
@@ -218,18 +248,10 @@ func (x *commissionItem) text() string {
 			name += fmt.Sprintf(", ± %.2g %s", float64(x.last.Uncertainty), x.last.Unit)
 		}
 	}
-	switch x.state {
-	case itemNotHeld:
-		name += ": " + x.apart
-	case itemPutOff:
-		until, _ := x.putOff.Until()
-		name += fmt.Sprintf(", put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
-	case itemDue:
-		if x.last.When.After(time.Now().Add(clockSkew)) {
-			return name + ", dated after today: check the clock"
-		}
-		until, _ := x.last.Until()
-		name += ", beans are kept out from " + until.AddDate(0, 0, graceDays).Local().Format(time.DateOnly) + " on"
+	if r := x.remark(); x.state == itemNotHeld {
+		name += ": " + r
+	} else if r != "" {
+		name += ", " + r
 	}
 	return name
 }

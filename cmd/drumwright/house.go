@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"drumwright/control"
 	"drumwright/io/record"
@@ -17,13 +19,15 @@ import (
 type house struct {
 	machine *profiles.Machine
 	view    record.MachineView
+	store   commissionStore
+	bench   string // why commissioning is not asked for, "" if it is
 	folder  string
 	find    func(string) (*profiles.Recipe, error)
 }
 
 // newHouse describes the machine once: it does not change while the daemon runs.
 // bench says why commissioning is not asked for, "" if it is.
-func newHouse(m *profiles.Machine, folder, today, bench string, simulated bool, scale float64) (*house, error) {
+func newHouse(m *profiles.Machine, store commissionStore, folder, today, bench string, simulated bool, scale float64) (*house, error) {
 	exceptions, err := safety.Exceptions(m, today)
 	if err != nil {
 		return nil, err
@@ -34,7 +38,7 @@ func newHouse(m *profiles.Machine, folder, today, bench string, simulated bool, 
 	v := record.MachineView{Name: m.About.Name, Site: m.About.Site, Note: m.About.Note, Hash: m.Hash, Version: versionText(),
 		Simulated: simulated, TimeScale: scale, Strips: strips(m), NotCovered: list(m.Missing()), Exceptions: list(exceptions),
 		FirePlan: record.FirePlanView{Number: m.FirePlan.Number, Address: m.FirePlan.Address, Meeting: m.FirePlan.Meeting, Own: m.FirePlan.Own}}
-	return &house{m, v, folder, recipesIn(folder)}, nil
+	return &house{m, v, store, bench, folder, recipesIn(folder)}, nil
 }
 
 // list is s, but never null in JSON.
@@ -59,6 +63,31 @@ func strips(m *profiles.Machine) record.StripsView {
 
 // Machine describes the machine.
 func (s *house) Machine() record.MachineView { return s.view }
+
+// Matrix is the cause-and-effect matrix of today, as drumwright matrix prints it, with
+// what each cause means.
+func (s *house) Matrix() record.Matrix {
+	x := newMatrix(s.machine, time.Now().Format(time.DateOnly))
+	v := record.Matrix{Columns: append(x.header(), "what it means"), Rows: [][]string{}}
+	for _, l := range x.watched() {
+		v.Rows = append(v.Rows, append(x.cells(l), l.Cause+" "+l.Consequence+" "+l.Action))
+	}
+	return v
+}
+
+// Commissioning is what drumwright check says of it.
+func (s *house) Commissioning(ctx context.Context) (record.CommissionBook, error) {
+	kept, err := s.store.Commissioned(ctx)
+	if err != nil {
+		return record.CommissionBook{}, err
+	}
+	items := commissionState(s.machine, kept, played(s.machine), time.Now())
+	book := record.CommissionBook{Items: []record.CommissionStanding{}, Lacks: commissionLacks(items), NotAsked: s.bench, Next: nextStep(s.machine, items)}
+	for i := range items {
+		book.Items = append(book.Items, items[i].standing(s.machine))
+	}
+	return book, nil
+}
 
 // Recipes lists the recipes of the folder by name, also those that cannot be
 // used, with the reason.

@@ -201,7 +201,7 @@ func (s *service) addSinks(ctx context.Context) (err error) {
 func (s *service) openAPI(ctx context.Context) error {
 	metrics := telemetry.NewMetrics(telemetry.MetricsConfig{States: batch.Names(), Buses: func() []telemetry.BusStat { return busStats(s.field) }, Drops: dropsOf(s.keep, s.mqtt),
 		Forced: func() telemetry.Forced { return forcedBy(s.runner.Monitor) }, Barred: func() bool { return s.proofs.Bar().Charge != "" }})
-	shop, err := newHouse(s.m, s.o.recipes, s.restored.Today, s.bench, s.practice != nil || s.scale > 1, s.scale)
+	shop, err := newHouse(s.m, s.keep, s.o.recipes, s.restored.Today, s.bench, s.practice != nil || s.scale > 1, s.scale)
 	if err != nil {
 		return err
 	}

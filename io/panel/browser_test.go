@@ -48,6 +48,20 @@ func (teller) Machine() record.MachineView {
 		NotCovered: []string{"no exhaust: hot exhaust air cannot be seen"}, Exceptions: []string{}}
 }
 
+func (teller) Matrix() record.Matrix {
+	return record.Matrix{Columns: []string{"cause", "state", "threshold", "air_heater_power", "what it means"},
+		Rows: [][]string{{"drum_stall", "S3 drum stopped", "–", "off", "The drum stands though it is told to turn."}}}
+}
+
+func (teller) Commissioning(context.Context) (record.CommissionBook, error) {
+	when := time.Date(2026, 11, 20, 9, 0, 0, 0, time.UTC)
+	until := when.AddDate(1, 0, 0)
+	return record.CommissionBook{Items: []record.CommissionStanding{
+		{Item: "wiring", Needed: true, State: "guessed", Uncertainty: record.Unknown, How: "drumwright wiring machine.yaml --who NAME"},
+		{Item: "drum_skin", Needed: true, Stands: true, State: "measured", When: &when, Who: "Ada", Uncertainty: 0.42, Unit: "°C", Until: &until, How: "drumwright calibrate machine.yaml drum_skin --who NAME"},
+	}, Lacks: "commissioning is not done: wiring (guessed)", Next: "drumwright wiring machine.yaml --who NAME"}, nil
+}
+
 func (teller) Recipes() ([]record.RecipeRow, error) {
 	return []record.RecipeRow{{Name: "plain", Title: "plain", Coffee: hostile, GreenKg: 1, Drop: "bean 209 °C"}}, nil
 }

@@ -98,6 +98,10 @@
 //	GET  /api/v1/recipes/{name}/preflight
 //	                           what is to be expected of a recipe in the folder:
 //	                           the JSON of the command preflight
+//	GET  /api/v1/machine/matrix  record.Matrix: what trips, and what then happens
+//	GET  /api/v1/machine/commissioning
+//	                           record.CommissionBook: what is measured, guessed or
+//	                           overdue, and what comes next
 //	GET  /api/v1/proofs        record.ProofBook: every proof test, what is due, what
 //	                           was done
 //	POST /api/v1/proofs        keeps one proof test: test, who, seen, measured_s,

@@ -42,6 +42,8 @@ func (s *Server) routes() []route {
 		{"GET", streamPath, look, s.stream.serve},
 		{"GET", "/api/v1/now", look, s.ofScan(nowOf)},
 		{"GET", "/api/v1/machine", look, s.machine},
+		{"GET", "/api/v1/machine/matrix", look, s.matrix},
+		{"GET", "/api/v1/machine/commissioning", look, s.commissioning},
 		{"GET", "/api/v1/recipes", look, s.recipes},
 		{"GET", "/api/v1/recipes/{name}", look, s.recipe},
 		{"GET", "/api/v1/alarms", look, s.ofScan(alarmsOf)},

@@ -24,7 +24,7 @@ const self = "127.0.0.1:8420"
 // wellMeant are requests as they come over the wire, at least one that succeeds for
 // each route: what they begin with is where the fuzzer starts from.
 var wellMeant = []string{
-	get("/api/v1/openapi.yaml"), get("/api/v1/session"), get("/api/v1/state"), get("/api/v1/now"), get("/api/v1/machine"), get("/api/v1/recipes"), get("/api/v1/recipes/plain"),
+	get("/api/v1/openapi.yaml"), get("/api/v1/session"), get("/api/v1/state"), get("/api/v1/now"), get("/api/v1/machine"), get("/api/v1/machine/matrix"), get("/api/v1/machine/commissioning"), get("/api/v1/recipes"), get("/api/v1/recipes/plain"),
 	get("/api/v1/alarms"), get("/api/v1/alarms/history?limit=5"), get("/api/v1/batches?limit=5&text=x&from=2026-11-25&result=done&tag=shop"), get("/api/v1/batches/41"), get("/api/v1/batches/41/report"),
 	get("/api/v1/reports/compare?batches=41,38&at=first-crack"), get("/api/v1/reports/lot?name=Lot%2027"), get("/api/v1/reports/month?month=2026-11"), get("/api/v1/reports/batches.csv?from=2026-11-01&to=2026-12-01"),
 	get("/api/v1/next-batch"), get("/api/v1/recipes/plain/versions"), get("/api/v1/recipes/plain/versions/" + strings.Repeat("0", 64)), get("/api/v1/batches/41/recipe?name=mine"), get("/api/v1/recipes/plain/preflight"),

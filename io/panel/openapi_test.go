@@ -123,6 +123,14 @@ type window struct{}
 func (window) Machine() record.MachineView {
 	return record.MachineView{Name: "heron-1000", TimeScale: 1, NotCovered: []string{}, Exceptions: []string{}}
 }
+func (window) Matrix() record.Matrix                                        { return anyMatrix }
+func (window) Commissioning(context.Context) (record.CommissionBook, error) { return anyLadder, nil }
+
+var (
+	anyMatrix = record.Matrix{Columns: []string{"cause", "state"}, Rows: [][]string{{"drum_stall", "S3"}}}
+	anyLadder = record.CommissionBook{Items: []record.CommissionStanding{{Item: "bean", Needed: true, State: "guessed", Uncertainty: record.Unknown, How: "drumwright calibrate"}}, Lacks: "bean", Next: "drumwright calibrate"}
+)
+
 func (window) Recipes() ([]record.RecipeRow, error) { return []record.RecipeRow{{Name: "plain"}}, nil }
 func (window) Recipe(name string) (record.RecipeView, error) {
 	if name != "plain" {
@@ -262,6 +270,8 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"GET", "/api/v1/learning?scope=coffee&name=x", "", 200},
 		{"POST", "/api/v1/learning", `{"scope":"coffee","name":"lot 12","do":"undo","who":"Ada"}`, 201},
 		{"POST", "/api/v1/learning", `{"scope":"coffee","name":"frozen","do":"undo","who":"Ada"}`, 409},
+		{"GET", "/api/v1/machine/matrix", "", 200},
+		{"GET", "/api/v1/machine/commissioning", "", 200},
 		{"GET", "/api/v1/proofs", "", 200},
 		{"POST", "/api/v1/proofs", `{"test":"a","who":"Ada","measured_s":null,"result":"pass"}`, 201},
 		{"POST", "/api/v1/proofs", `{"test":"late","who":"Ada","result":"pass"}`, 409},
@@ -374,7 +384,7 @@ func TestRunningDaemonIsAsDescribed(t *testing.T) {
 		t.Skip("DRUMWRIGHT_API names no running daemon")
 	}
 	v := described(t)
-	for _, path := range []string{"/api/v1/openapi.yaml", "/api/v1/session", "/api/v1/state", "/api/v1/now", "/api/v1/machine", "/api/v1/alarms", "/api/v1/alarms/history", "/api/v1/control", "/api/v1/batches",
+	for _, path := range []string{"/api/v1/openapi.yaml", "/api/v1/session", "/api/v1/state", "/api/v1/now", "/api/v1/machine", "/api/v1/machine/matrix", "/api/v1/machine/commissioning", "/api/v1/alarms", "/api/v1/alarms/history", "/api/v1/control", "/api/v1/batches",
 		"/api/v1/batches/1", "/api/v1/batches/1/report", "/api/v1/reports/month?month=2026-11", "/api/v1/reports/batches.csv", "/api/v1/next-batch", "/api/v1/recipes",
 		"/api/v1/recipes/harbour-medium", "/api/v1/recipes/harbour-medium/preflight", "/api/v1/learning", "/api/v1/proofs", "/api/v1/audit", "/metrics", "/healthz"} {
 		r, err := http.NewRequest("GET", base+path, nil)

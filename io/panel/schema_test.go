@@ -28,7 +28,7 @@ const madeMark = "    # What follows is made from the Go types"
 // answered are the types of all answers in JSON.
 var answered = []any{sessionView{}, controlView{}, machineHere{}, record.View{}, record.StatusView{}, record.MeasuredView{}, record.AlarmsView{}, record.EventView{}, say.Now{},
 	record.Answer{}, record.KeptBatch{}, record.KeptDetail{}, record.KeptAlarm{}, record.Entry{}, record.Weighing{}, record.GreenAhead{}, record.RecipeRow{}, record.RecipeView{},
-	record.RecipeCheck{}, record.RecipeVersion{}, record.LessonBook{}, record.ProofBook{}, record.Audit{}}
+	record.RecipeCheck{}, record.RecipeVersion{}, record.LessonBook{}, record.ProofBook{}, record.CommissionBook{}, record.Matrix{}, record.Audit{}}
 
 // The part of the description that says what answers look like follows from the
 // types that are marshalled, comments and all.

@@ -53,6 +53,8 @@ type Proofs interface {
 // fs.ErrNotExist if there is no recipe of that name.
 type Shop interface {
 	Machine() record.MachineView
+	Matrix() record.Matrix
+	Commissioning(ctx context.Context) (record.CommissionBook, error)
 	Recipes() ([]record.RecipeRow, error)
 	Recipe(name string) (record.RecipeView, error)
 }

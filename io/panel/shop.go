@@ -30,6 +30,28 @@ func (s *Server) machine(w http.ResponseWriter, r *http.Request) {
 	reply(w, machineHere{s.cfg.Shop.Machine(), local(r)})
 }
 
+func (s *Server) matrix(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Shop == nil {
+		fail(w, r, http.StatusNotFound, "nothing is told of the machine")
+		return
+	}
+	reply(w, s.cfg.Shop.Matrix())
+}
+
+func (s *Server) commissioning(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Shop == nil {
+		fail(w, r, http.StatusNotFound, "nothing is told of the machine")
+		return
+	}
+	book, err := s.cfg.Shop.Commissioning(r.Context())
+	if err != nil {
+		s.cfg.Log.Error("records of commissioning not read", "err", err)
+		fail(w, r, http.StatusInternalServerError, "the records of commissioning cannot be read; the log says why")
+		return
+	}
+	reply(w, book)
+}
+
 func (s *Server) recipes(w http.ResponseWriter, r *http.Request) {
 	if s.cfg.Shop == nil {
 		fail(w, r, http.StatusNotFound, "no recipes are told of")

@@ -34,6 +34,16 @@ func (scrawler) Machine() record.MachineView {
 	return m
 }
 
+func (scrawler) Matrix() record.Matrix {
+	return record.Matrix{Columns: []string{bad("column")}, Rows: [][]string{{bad("cell")}}}
+}
+
+func (scrawler) Commissioning(context.Context) (record.CommissionBook, error) {
+	when := time.Date(2026, 11, 20, 9, 0, 0, 0, time.UTC)
+	return record.CommissionBook{Items: []record.CommissionStanding{{Item: bad("item"), When: &when, State: bad("item state"), Who: bad("measured by"), Unit: bad("item unit"), Uncertainty: 1, Remark: bad("item remark"), How: bad("how")}},
+		Lacks: bad("lacks"), NotAsked: bad("not asked"), Next: bad("next")}, nil
+}
+
 func (scrawler) Recipes() ([]record.RecipeRow, error) {
 	return []record.RecipeRow{{Name: "plain", Title: bad("title"), Coffee: bad("coffee"), GreenKg: 1, Drop: bad("drop")}}, nil
 }
@@ -175,7 +185,10 @@ func TestEveryTextStaysText(t *testing.T) {
 	to("#batches/41")
 	look("batch", "who entered", "lot before", "note", "cup_comments", "tag item", "event")
 	to("#machine")
-	look("machine", "site", "machine note", "version", "not covered", "exception", "test", "standing", "prover", "result", "blocking")
+	look("machine", "site", "machine note", "version", "not covered", "exception", "test", "standing", "prover", "result", "blocking",
+		"item", "item state", "measured by", "item unit", "item remark", "how", "lacks", "not asked", "next")
+	b.js(`[...document.querySelectorAll('button')].find(x => x.textContent.startsWith('Show what trips')).click()`)
+	look("matrix", "column", "cell")
 	to("#machine/audit")
 	look("audit", "auditee", "source", "action", "detail", "reason")
 	b.js(fmt.Sprintf(`localStorage.setItem('who', %q)`, bad("typed name")))

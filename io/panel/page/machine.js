@@ -1,4 +1,5 @@
-// The machine: loops by hand, proof tests, what is not covered; below it, who did what.
+// The machine: what is measured of it, loops by hand, proof tests, what trips and what is
+// not covered; below it, who did what.
 import { h, put, num, day, plain } from './dom.js';
 import { words } from './words.js';
 import { get, link } from './link.js';
@@ -6,9 +7,12 @@ import { auditPage } from './audit.js';
 
 export function machinePage(ctx, part) {
   if (part === 'audit') return auditPage(ctx);
-  const loops = h('div'), proofs = h('div'), rest = h('div'), answer = h('p', { class: 'answer', role: 'status' });
-  const el = h('div', { class: 'page' }, h('h1', {}, words.pages.machine), h('h2', {}, 'Loops'), loops, answer, h('h2', {}, 'Proof tests'), proofs, rest, h('p', { class: 'links' }, h('a', { href: '#machine/audit' }, words.whoDidWhat)));
+  const ladder = h('div'), matrix = h('div'), loops = h('div'), proofs = h('div'), rest = h('div'), answer = h('p', { class: 'answer', role: 'status' });
+  const el = h('div', { class: 'page' }, h('h1', {}, words.pages.machine), h('h2', {}, 'Commissioning'), ladder, h('h2', {}, 'Loops'), loops, answer, h('h2', {}, 'Proof tests'), proofs, rest, h('h2', {}, 'Cause and effect'), matrix, h('p', { class: 'links' }, h('a', { href: '#machine/audit' }, words.whoDidWhat)));
   ctx.answer = t => put(answer, t);
+  get('/api/v1/machine/commissioning').then(b => put(ladder, rungs(b))).catch(e => put(ladder, h('p', {}, e.message)));
+  const show = h('button', { type: 'button', class: 'b', on: { click: () => get('/api/v1/machine/matrix').then(b => put(matrix, causes(b))).catch(e => put(matrix, h('p', {}, e.message))) } }, h('span', { class: 'label' }, 'Show what trips, and what then happens'));
+  put(matrix, show);
   get('/api/v1/proofs').then(b => put(proofs, b.blocking?.length ? h('div', { class: 'panel' }, h('strong', {}, 'No new roast may start:'), h('ul', {}, b.blocking.map(t => h('li', {}, t)))) : null, h('p', {}, 'Each interlock is tested on the machine itself. drumwright prove leads through it.'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Proof tests' }, h('table', {}, h('thead', {}, h('tr', {}, ['Test', 'State', 'Last', 'Next due'].map(t => h('th', { scope: 'col' }, t)))),
     h('tbody', {}, (b.tests || []).map(t => h('tr', {}, h('td', {}, t.title), h('td', {}, t.state), h('td', {}, t.last ? `${day(t.last.when)}, ${t.last.who}: ${t.last.result}` : 'never'), h('td', {}, t.due_at ? day(t.due_at).slice(0, 10) : t.occasion || '–')))))))).catch(e => put(proofs, h('p', {}, e.message)));
   let key = '', told = false;
@@ -33,3 +37,20 @@ export function machinePage(ctx, part) {
     },
   };
 }
+
+// rungs says what is measured, guessed or overdue, and what comes next.
+function rungs(b) {
+  const done = b.items.filter(x => x.stands).length;
+  return [
+    b.lacks ? h('div', { class: 'panel' }, h('strong', {}, b.not_asked ? 'Beans are heated without it: ' : 'No beans are heated: '), b.lacks, b.not_asked ? `. ${b.not_asked}` : '.') : null,
+    h('p', {}, `${done} of ${b.items.length} done. Next: ${b.next}.`),
+    table('Commissioning', ['What', 'State', 'Last found', 'Sure to', 'Counts until', 'How'], b.items.map(x => [
+      plain(x.item) + (x.needed ? '' : ' (beans do not wait for it)'), x.state + (x.remark ? `: ${x.remark}` : ''), x.when ? `${day(x.when).slice(0, 10)}, ${x.who}` : 'never',
+      x.uncertainty === null ? '–' : `± ${Number(x.uncertainty.toPrecision(2))} ${x.unit}`, x.until ? day(x.until).slice(0, 10) : '–', x.stands ? '–' : x.how])),
+  ];
+}
+
+const causes = b => table('Cause and effect', b.columns.map(plain), b.rows.map(r => r.map((t, i) => i < 2 ? plain(t) : t)));
+
+const table = (name, head, rows) => h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': name }, h('table', {}, h('thead', {}, h('tr', {}, head.map(t => h('th', { scope: 'col' }, t)))),
+  h('tbody', {}, rows.map(r => h('tr', {}, r.map(t => h('td', {}, t)))))));

@@ -8,6 +8,7 @@ import { lanes } from './lanes.js';
 import { greenCard } from './green.js';
 import { controlLine, mine } from './control.js';
 
+const AGAIN = 15 * 1000; // ms after which it is looked for again
 const FRESH = 2 * 3600 * 1000; // ms for which a batch without its weight is brought to mind here
 
 export function nowPage(ctx) {
@@ -18,18 +19,19 @@ export function nowPage(ctx) {
   const say = h('section', { class: 'say', 'aria-labelledby': 'headline' }, where, head, outlook, h('div', { class: 'next' }, h('h2', { class: 'soft' }, words.next), next), buttons, others, control.el, green.el, answer, notNowHead, notNow);
   const l = lanes(), st = strips(), exceptions = h('div', { class: 'panel', hidden: true });
   const el = h('div', { class: 'nowpage' }, say, h('div', { class: 'show' }, l.rail, l.bean, l.rise, st.el, exceptions));
-  let key = '', open = false, left = '', unweighed = 0;
+  let key = '', open = false, left = '', asked = 0, unweighed = 0;
   ctx.answer = t => text(answer, t);
 
   // weight finds the last batch without its weight: it is weighed once the tray is
   // empty, when the machine warms for the next one already.
   function weight(now) {
     const k = `${now.state}/${link.state?.batch?.id || 0}`;
-    if (k === left) return;
+    if (k === left && performance.now() - asked < AGAIN) return; // another screen may have said it, or an answer was lost
     left = k;
+    asked = performance.now();
     get('/api/v1/batches?limit=1&result=done').then(({ batches: [b] }) => {
       if (left === k) unweighed = b && !known(b.weighed_kg) && Date.parse(now.time) - Date.parse(b.ended) < FRESH ? b.id : 0;
-    }).catch(() => { unweighed = 0; });
+    }).catch(() => {});
   }
 
   function draw(now, may) {
