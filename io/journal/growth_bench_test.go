@@ -3,7 +3,11 @@ package journal
 import (
 	"fmt"
 	"path/filepath"
+	"runtime"
 	"testing"
+
+	"drumwright/io/record"
+	"drumwright/io/record/recordtest"
 )
 
 // What a batch of 12 minutes with its samples adds to the file.
@@ -49,4 +53,24 @@ func BenchmarkGrowth(b *testing.B) {
 		b.Fatal(err)
 	}
 	b.ReportMetric((size()-before)/float64((done-12)/12), "B/batch")
+}
+
+// What an hour of a roast takes in memory while the disk takes nothing: rows as they
+// wait, with pieces of tape that make a megabyte in a batch of 12 minutes (an estimate).
+func BenchmarkHourWaits(b *testing.B) {
+	var before, after runtime.MemStats
+	for b.Loop() {
+		s := &Sink{cfg: Config{SampleS: 1, QueueLen: waitingRows}, queue: record.NewQueue[row](waitingRows)}
+		runtime.GC()
+		runtime.ReadMemStats(&before)
+		for i := range 7200 {
+			sc := recordtest.At(5 * i)
+			s.Put(&sc)
+			s.KeepTape(41, record.TapeChunk{Seq: i, Data: make([]byte, 700)})
+		}
+		runtime.GC()
+		runtime.ReadMemStats(&after)
+		runtime.KeepAlive(s)
+	}
+	b.ReportMetric(float64(after.HeapAlloc-before.HeapAlloc)/(1<<20), "MiB")
 }

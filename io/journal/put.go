@@ -39,6 +39,7 @@ func (s *Sink) Put(sc *record.Scan) {
 		s.queue.PutEvent(row{scan: sc.N, batch: id, event: e})
 	}
 	if charged || sc.ScanS >= s.nextS-sc.Timing.PeriodS/2 {
+		s.thin(sc)
 		k := record.NewKeptSample(sc)
 		s.queue.PutSample(row{scan: sc.N, unixNano: sc.UnixNano, batch: in, sample: &k})
 		s.nextS = s.following(sc, charged)
@@ -54,12 +55,29 @@ func (s *Sink) Put(sc *record.Scan) {
 	}
 }
 
+// thin keeps samples further apart once half of what may wait does, and says so in
+// the journal, for whoever reads the batch later. Events and tape are kept whole.
+func (s *Sink) thin(sc *record.Scan) {
+	waits, text := s.queue.Len(), "The disk takes nothing and much waits: samples are kept further apart from now on, events and tape are whole."
+	everyS := s.cfg.SampleS * idleFactor
+	switch {
+	case !s.thinned && waits > s.cfg.QueueLen/2:
+	case s.thinned && waits < s.cfg.QueueLen/4:
+		everyS, text = s.cfg.SampleS, "The disk takes what waited: samples are as close as usual again."
+	default:
+		return
+	}
+	s.thinned = !s.thinned
+	s.queue.PutEvent(row{scan: sc.N, batch: sc.Batch.ID, event: &event{kind: record.Note, KeptEvent: record.KeptEvent{Time: record.TimeString(sc.UnixNano),
+		ScanS: record.Number(sc.ScanS), State: sc.State, Kind: record.Note.String(), Name: "samples-apart", Text: text, Value: record.Number(everyS), Limit: record.Unknown}}})
+}
+
 // following is when the next sample is due: on a fixed grid of scan time, so
 // that late scans do not add up, and anew from the moment a batch begins. Put
 // takes a scan up to half a period early, because scan time is a sum of periods.
 func (s *Sink) following(sc *record.Scan, anew bool) float64 {
 	every := s.cfg.SampleS
-	if !s.open {
+	if !s.open || s.thinned {
 		every *= idleFactor
 	}
 	if next := s.nextS + every; !anew && next > sc.ScanS && next < sc.ScanS+every+sc.Timing.PeriodS {

@@ -60,7 +60,7 @@ func TestSampleSpacing(t *testing.T) {
 		every := rapid.SampledFrom([]float64{0.5, 1, 2}).Draw(t, "every")
 		start := rapid.Float64Range(0, 1e5).Draw(t, "start")
 		late := rapid.SliceOfN(rapid.Float64Range(0, 0.9), 7, 7).Draw(t, "late")
-		s := &Sink{cfg: Config{SampleS: every}, queue: record.NewQueue[row](1000)}
+		s := &Sink{cfg: Config{SampleS: every, QueueLen: 1000}, queue: record.NewQueue[row](1000)}
 		scans := int(8 * every / period)
 		for i := range scans {
 			sc := record.Scan{ScanS: start + period*(float64(i)+late[i%7]), Batch: record.Batch{ID: 1, SinceS: 1}, Timing: record.Timing{PeriodS: period}}

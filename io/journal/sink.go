@@ -21,7 +21,7 @@ import (
 // Config says how to keep.
 type Config struct {
 	SampleS     float64      // scan time between samples in a batch; 0 = 1 s. Outside a batch ten times as long
-	QueueLen    int          // rows that may wait for the disk; 0 = 4096
+	QueueLen    int          // rows that may wait for the disk; 0 = 12288, see thin
 	MachineText string       // the machine file, kept with each batch
 	AirW, BaseW float64      // rated power of the heaters, for the energy of a batch; 0 = not known
 	LimitBytes  int64        // size from which samples of old batches make room, once they are backed up; 0 = none
@@ -47,6 +47,15 @@ const (
 	manyRows   = 256
 )
 
+// A roast gives three rows a second, two of them tape. While the disk takes nothing,
+// waitingRows is an hour and twenty minutes of that: 34 minutes whole, the rest with
+// samples as far apart as outside a batch. A transaction takes mostRows, so that each
+// try costs little as long as none succeeds and a long wait is made good in steps.
+const (
+	waitingRows = 12288
+	mostRows    = 512
+)
+
 // pages makes the pages of a new file half as large as usual: a commit writes each
 // page it touches whole, and a second of a roast fills a quarter of one. The log is
 // folded into the file at the usual 4 MB.
@@ -54,7 +63,7 @@ const pages = `PRAGMA page_size = 2048; PRAGMA wal_autocheckpoint = 2000`
 
 // Stats are counted since Open.
 type Stats struct {
-	DroppedSamples uint64 // the disk was too slow or full
+	DroppedSamples uint64 // and pieces of tape; the disk was too slow or full
 	DroppedEvents  uint64
 	Refused        uint64 // rows that the database would not take
 	Failures       uint64 // transactions that failed; they are tried again
@@ -77,6 +86,7 @@ type Sink struct {
 	batch   record.KeptBatch
 	open    bool
 	nextS   float64 // scan time of the next sample
+	thinned bool    // samples are further apart, for so many rows wait
 	stopped bool
 
 	// Of the writer.
@@ -123,7 +133,7 @@ func Open(path string, cfg Config) (*Sink, error) {
 		cfg.SampleS = 1
 	}
 	if cfg.QueueLen <= 0 {
-		cfg.QueueLen = 4096
+		cfg.QueueLen = waitingRows
 	}
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)

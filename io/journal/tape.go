@@ -14,9 +14,10 @@ import (
 const keptTapes = 200
 
 // KeepTape keeps a piece of a batch's tape. It does not wait; any goroutine may
-// call it. The first piece of a batch takes the place of the oldest tape.
+// call it. The first piece of a batch takes the place of the oldest tape. When more
+// waits than may, a tape goes before a trip does.
 func (s *Sink) KeepTape(batch uint64, c record.TapeChunk) {
-	s.queue.PutEvent(row{batch: batch, tape: &c})
+	s.queue.PutSample(row{batch: batch, tape: &c})
 }
 
 const (

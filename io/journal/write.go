@@ -81,10 +81,10 @@ func (s *Sink) timedFlush(pending []row, wait *time.Timer) []row {
 	return pending
 }
 
-// flush writes what waits in one transaction. What could not be written stays
-// in pending for the next turn; meanwhile the queue fills and drops.
+// flush writes what has waited longest in one transaction. What could not be written
+// stays in pending for the next turn; meanwhile the queue fills and drops.
 func (s *Sink) flush(pending []row) []row {
-	pending = s.queue.Take(pending, s.cfg.QueueLen-len(pending))
+	pending = s.queue.Take(pending, mostRows-len(pending))
 	if len(pending) == 0 {
 		return pending
 	}
