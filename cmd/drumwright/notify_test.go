@@ -156,9 +156,9 @@ func TestNotifiesAManager(t *testing.T) {
 	b.awaits(c, "ready", func(seenState) bool { return strings.Contains(m.all(), "READY=1") })
 	signs := func() int { return strings.Count(m.all(), "WATCHDOG=1") }
 	b.awaits(c, "alive", func(seenState) bool { return signs() >= 3 })
-	if !strings.Contains(m.all(), "STATUS=tripped: The controller restarted with a hot machine") {
-		t.Errorf("told %q", m.all())
-	}
+	b.awaits(c, "told", func(seenState) bool {
+		return strings.Contains(m.all(), "tripped: The controller restarted with a hot machine")
+	})
 	if err := c.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
 		t.Fatal(err)
 	}

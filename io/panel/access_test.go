@@ -51,13 +51,23 @@ func (d *doorman) SignIn(_ context.Context, name, password, from string, _ bool)
 }
 
 // ledger remembers what was noted.
-type ledger struct{ got []record.Audit }
+type ledger struct {
+	mu  sync.Mutex
+	got []record.Audit
+}
 
-func (l *ledger) Audit(a record.Audit) { l.got = append(l.got, a) }
+func (l *ledger) Audit(a record.Audit) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.got = append(l.got, a)
+}
+
 func (l *ledger) Audits(_ context.Context, want record.AuditSearch) ([]record.Audit, error) {
 	if want.Before == 500 {
 		return nil, errors.New("disk")
 	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	return append([]record.Audit{}, l.got...), nil
 }
 
