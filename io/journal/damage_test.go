@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"drumwright/io/peertest"
 	"drumwright/io/record"
 )
 
@@ -43,7 +44,7 @@ func TestDamagedJournalEndsNothing(t *testing.T) {
 	found, tries := 0, 0
 	for p := 1; p < pages; p++ { // but for the first, with which nothing at all would open
 		for kind := range 3 {
-			if kind > 0 && p%8 > 0 {
+			if kind > 0 && p%8 > 0 || peertest.Spare(p, 16) {
 				continue // a few of those will do
 			}
 			bad := append([]byte{}, data...)
