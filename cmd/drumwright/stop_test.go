@@ -102,13 +102,13 @@ func TestStoppedAndContinued(t *testing.T) {
 			t.Errorf("a stop of %v: heat again at %.2f s", stop, last.LastHeatS)
 		}
 		// The next needs heat again.
-		b.must(record.ResetTrip)
+		b.insist(record.ResetTrip)
 		if b.truth().BeansKg > 0 {
 			b.empty()
-			b.must(record.StartWarming)
-			b.must(record.CoolDone)
+			b.insist(record.StartWarming)
+			b.insist(record.CoolDone)
 		} else {
-			b.must(record.StartWarming)
+			b.insist(record.StartWarming)
 		}
 		b.awaits(c, "heating", func(s seenState) bool { return s.Safety.HeatPermitted })
 	}
