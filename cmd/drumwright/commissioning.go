@@ -34,6 +34,9 @@ const graceDays = 30
 // believed: a clock that once ran ahead makes nothing good for ever.
 const clockSkew = time.Hour
 
+// isAhead reports whether a record is dated after now.
+func isAhead(c *record.Commissioned, now time.Time) bool { return c.When.After(now.Add(clockSkew)) }
+
 // itemSchedule is what a cold trial finds.
 const itemSchedule = "drum_schedule"
 
@@ -45,6 +48,7 @@ type commissionItem struct {
 	state  string
 	last   *record.Commissioned // nil = never
 	putOff *record.Commissioned // in state itemPutOff: who, why and until when
+	ahead  bool                 // in state itemDue: its date is not believed
 	apart  string               // in state itemNotHeld: what was found and what the file has
 }
 
@@ -78,7 +82,7 @@ func commissionState(m *profiles.Machine, kept []record.Commissioned, simulated 
 			case x.kind:
 				x.last = c
 			case record.KindPutOff:
-				if until, _ := c.Until(); c.Item == x.name && now.Before(until) && !c.When.After(now.Add(clockSkew)) {
+				if until, _ := c.Until(); c.Item == x.name && now.Before(until) && !isAhead(c, now) {
 					x.putOff = c
 				}
 			}
@@ -107,8 +111,8 @@ func (x *commissionItem) judge(m *profiles.Machine, hash string, now time.Time) 
 	}
 	until, ends := x.last.Until()
 	switch {
-	case ends && x.last.When.After(now.Add(clockSkew)):
-		x.state = itemDue
+	case ends && isAhead(x.last, now):
+		x.state, x.ahead = itemDue, true
 	case !ends || now.Before(until):
 		x.state = itemMeasured
 	case now.Before(until.AddDate(0, 0, graceDays)):
@@ -227,7 +231,7 @@ func (x *commissionItem) remark() string {
 		until, _ := x.putOff.Until()
 		return fmt.Sprintf("put off until %s by %s: %s", until.Local().Format(time.DateOnly), x.putOff.Who, x.putOff.Method)
 	case itemDue:
-		if x.last.When.After(time.Now().Add(clockSkew)) {
+		if x.ahead {
 			return "dated after today: check the clock"
 		}
 		until, _ := x.last.Until()

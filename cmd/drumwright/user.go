@@ -132,15 +132,17 @@ func (o *userOptions) change(cmd *cobra.Command, what, name, detail string, need
 		a.Who = u.Username
 	}
 	out := cmd.OutOrStdout()
-	switch err := journal.AddAudit(o.journal, a); {
-	case errors.Is(err, fs.ErrNotExist):
-		defer fmt.Fprintf(cmd.ErrOrStderr(), "There is no journal %s yet, so this is not in its audit log.\n", o.journal)
-	case err != nil:
+	err = journal.AddAudit(o.journal, a)
+	noJournal := errors.Is(err, fs.ErrNotExist)
+	if err != nil && !noJournal {
 		return fmt.Errorf("done, but not noted in the audit log: %w", err)
 	}
 	fmt.Fprintf(out, "Done. %s.\n", access.Describe(left))
 	if len(left) > 0 && !slices.ContainsFunc(left, func(a access.Account) bool { return a.Role == record.RoleEngineer }) {
 		fmt.Fprintln(out, "Nobody has the role engineer: loops by hand, proof tests and what is learned can be reached over the local socket only.")
+	}
+	if noJournal {
+		fmt.Fprintf(cmd.ErrOrStderr(), "There is no journal %s yet, so this is not in its audit log.\n", o.journal)
 	}
 	return nil
 }

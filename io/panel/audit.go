@@ -152,8 +152,7 @@ func (s *Server) audit(w http.ResponseWriter, r *http.Request) {
 	}
 	list, err := s.cfg.Audit.Audits(r.Context(), want)
 	if err != nil {
-		s.cfg.Log.Error("audit log not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "audit log not read", err)
 		return
 	}
 	reply(w, map[string]any{"audit": list})

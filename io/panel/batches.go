@@ -28,8 +28,7 @@ func (s *Server) batches(w http.ResponseWriter, r *http.Request) {
 	}
 	list, err := s.cfg.Batches.Batches(r.Context(), want)
 	if err != nil {
-		s.cfg.Log.Error("batches not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "batches not read", err)
 		return
 	}
 	reply(w, map[string]any{"batches": list})
@@ -107,8 +106,7 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) {
 	case errors.Is(err, record.ErrNoBatch):
 		fail(w, r, http.StatusNotFound, fmt.Sprintf("there is no batch %d", id))
 	case err != nil:
-		s.cfg.Log.Error("batch not read", "batch", id, "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "batch not read", err, "batch", id)
 	default:
 		reply(w, d)
 	}

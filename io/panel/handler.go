@@ -127,6 +127,12 @@ func (s *Server) guarded(x route) http.HandlerFunc {
 	}
 }
 
+// unread answers that the journal cannot be read: what of it, and why, says the log.
+func (s *Server) unread(w http.ResponseWriter, r *http.Request, what string, err error, about ...any) {
+	s.cfg.Log.Error(what, append(about, "err", err)...)
+	fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+}
+
 // oneFromAfar lets those elsewhere ask for one thing at a time of what takes a good
 // part of a core, so that they cannot slow down those at the machine.
 func (s *Server) oneFromAfar(handle http.HandlerFunc) http.HandlerFunc {
@@ -187,8 +193,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 	}
 	list, err := s.cfg.History.Alarms(r.Context(), int(limit))
 	if err != nil {
-		s.cfg.Log.Error("history of alarms not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "history of alarms not read", err)
 		return
 	}
 	reply(w, map[string]any{"alarms": list})

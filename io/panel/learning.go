@@ -26,8 +26,7 @@ func (s *Server) learning(w http.ResponseWriter, r *http.Request) {
 	}
 	book, err := s.cfg.Learning.Learning(r.Context(), scope, name)
 	if err != nil {
-		s.cfg.Log.Error("what is learned was not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "what is learned was not read", err)
 		return
 	}
 	reply(w, book)

@@ -18,8 +18,7 @@ func (s *Server) proofs(w http.ResponseWriter, r *http.Request) {
 	}
 	book, err := s.cfg.Proofs.Proofs(r.Context())
 	if err != nil {
-		s.cfg.Log.Error("proof tests not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the journal cannot be read; the log says why")
+		s.unread(w, r, "proof tests not read", err)
 		return
 	}
 	reply(w, book)

@@ -45,8 +45,7 @@ func (s *Server) commissioning(w http.ResponseWriter, r *http.Request) {
 	}
 	book, err := s.cfg.Shop.Commissioning(r.Context())
 	if err != nil {
-		s.cfg.Log.Error("records of commissioning not read", "err", err)
-		fail(w, r, http.StatusInternalServerError, "the records of commissioning cannot be read; the log says why")
+		s.unread(w, r, "records of commissioning not read", err)
 		return
 	}
 	reply(w, book)

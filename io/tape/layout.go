@@ -130,25 +130,23 @@ type Difference struct {
 // order of the record; Timing does not count. Of events only as many as there are
 // count. With rounding above 0 two numbers are the same that differ by no more than
 // that share of the larger one, or of 1 where both are smaller; whatever is counted,
-// switched or said must still be equal.
-func Compare(recorded, replayed *record.Scan, rounding float64) (Difference, bool) {
+// switched or said must still be equal. share is by how much the furthest of those
+// numbers differ, up to the first difference.
+func Compare(recorded, replayed *record.Scan, rounding float64) (d Difference, share float64, differs bool) {
 	for i := range leaves {
-		if l := &leaves[i]; !l.equal(recorded, replayed) && (rounding == 0 || l.kind != reflect.Float64 || !(l.apart(recorded, replayed) <= rounding)) {
-			return Difference{l.name, l.show(recorded), l.show(replayed)}, true
+		l := &leaves[i]
+		if l.equal(recorded, replayed) {
+			continue
 		}
-	}
-	return Difference{}, false
-}
-
-// Apart is the greatest share by which a number of one record differs from that of
-// the other, as Compare counts it.
-func Apart(recorded, replayed *record.Scan) (share float64) {
-	for i := range leaves {
-		if l := &leaves[i]; l.kind == reflect.Float64 && !l.equal(recorded, replayed) {
-			share = max(share, l.apart(recorded, replayed))
+		if l.kind == reflect.Float64 && rounding > 0 {
+			if by := l.apart(recorded, replayed); by <= rounding {
+				share = max(share, by)
+				continue
+			}
 		}
+		return Difference{l.name, l.show(recorded), l.show(replayed)}, share, true
 	}
-	return share
+	return Difference{}, share, false
 }
 
 // apart is NaN where only one of two numbers is none.

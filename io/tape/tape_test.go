@@ -99,7 +99,7 @@ func read(t *testing.T, chunks []record.TapeChunk, scans []record.Scan) (segment
 			}
 			want := scans[got.N-1]
 			clear(want.Events[want.NumEvents:])
-			if d, differs := Compare(&want, &got, 0); differs || !bytes.Equal(heard, heardIn(got.N)) {
+			if d, _, differs := Compare(&want, &got, 0); differs || !bytes.Equal(heard, heardIn(got.N)) {
 				t.Fatalf("scan %d: %+v, heard %q", got.N, d, heard)
 			}
 			numbers = append(numbers, got.N)
@@ -192,7 +192,7 @@ func TestCompareNamesTheField(t *testing.T) {
 	} {
 		b := a
 		c.edit(&b)
-		d, differs := Compare(&a, &b, 0)
+		d, _, differs := Compare(&a, &b, 0)
 		if differs != (c.want != "") || d.Field != c.want || differs && d.Recorded == d.Replayed {
 			t.Errorf("%+v, %v; want %q", d, differs, c.want)
 		}

@@ -1,5 +1,5 @@
 // The bar of alarms on top of every page, and the page of alarms.
-import { h, put, text, num, known, mark, plain, day } from './dom.js';
+import { h, put, text, num, known, mark, plain, day, table } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
 
@@ -33,8 +33,7 @@ export function alarmsPage(ctx) {
   async function history() {
     try {
       const { alarms } = await get('/api/v1/alarms/history?limit=200');
-      put(past, h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'History of alarms' }, h('table', {}, h('thead', {}, h('tr', {}, ['When', 'What', 'Cause', 'Words', 'Batch'].map(t => h('th', { scope: 'col' }, t)))),
-        h('tbody', {}, alarms.map(a => h('tr', {}, h('td', {}, day(a.time)), h('td', {}, a.kind), h('td', {}, plain(a.name)), h('td', {}, a.text), h('td', {}, a.batch || '')))))));
+      put(past, table('History of alarms', ['When', 'What', 'Cause', 'Words', 'Batch'], alarms.map(a => [day(a.time), a.kind, plain(a.name), a.text, a.batch || ''])));
     } catch (e) { put(past, h('p', {}, e.message)); }
   }
   history();

@@ -1,6 +1,6 @@
 // One batch: what it came to, and what people enter of it afterwards. Nothing is
 // overwritten: a correction is a further entry, and all of them are listed.
-import { h, put, text, num, known, unit, span, day, s, plain } from './dom.js';
+import { h, put, text, num, known, unit, span, day, s, plain, table } from './dom.js';
 import { words } from './words.js';
 import { get, post } from './link.js';
 import { field, form } from './forms.js';
@@ -101,8 +101,8 @@ export function batchView(ctx, id, el, changed) {
     return form(ctx, at('cup', 'total') ? `Cup: ${at('cup', 'total')} of 100` : 'Cup', [scores.map(([, f]) => f.el), comment.el], 'Keep cup', who => changes(who, [...scores.map(([i, f]) => ['cup', f, at('cup', i), i]), ['cup_comments', comment, at('cup_comments')]]), { open: false });
   }
 
-  const history = b => b.entries.length ? [h('h3', {}, 'Entered, oldest first'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Entries' }, h('table', {}, h('thead', {}, h('tr', {}, ['When', 'Who', 'What', 'Before', 'Entered'].map(t => h('th', { scope: 'col' }, t)))),
-    h('tbody', {}, b.entries.map(e => h('tr', {}, h('td', {}, day(e.when)), h('td', {}, e.who), h('td', {}, `${words.entered[e.field] || plain(e.field)}${e.item ? ` ${e.item}` : ''}`), h('td', {}, e.before || '–'), h('td', {}, e.after || 'taken back'))))))] : null;
+  const history = b => b.entries.length ? [h('h3', {}, 'Entered, oldest first'), table('Entries', ['When', 'Who', 'What', 'Before', 'Entered'],
+    b.entries.map(e => [day(e.when), e.who, `${words.entered[e.field] || plain(e.field)}${e.item ? ` ${e.item}` : ''}`, e.before || '–', e.after || 'taken back']))] : null;
 
   function show(b) {
     const at = standing(b), kept = h('p', { class: 'answer', role: 'status' }, told), done = b.result === 'done', wait = done && !known(b.weighed_kg);
@@ -116,7 +116,7 @@ export function batchView(ctx, id, el, changed) {
         done && ctx.here ? h('a', { href: `#recipes/+${b.id}` }, 'Make a recipe of it') : null),
       h('dl', { class: 'facts' }, facts.map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v)))), lane(b),
       ctx.here ? h('div', { class: 'entries' }, !wait && known(b.drop_s) ? weightForm(b, false) : null, greenForm(b, at), noteForm(b, at), cupForm(b, at), tagForm(b)) : [noteList(b, at), h('p', { class: 'soft' }, words.looking)],
-      history(b), h('h3', {}, 'What happened'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Events' }, h('table', {}, h('thead', {}, h('tr', {}, ['When', 'What', 'Words'].map(t => h('th', { scope: 'col' }, t)))), h('tbody', {}, b.events.map(e => h('tr', {}, h('td', {}, day(e.time)), h('td', {}, e.kind), h('td', {}, e.text || plain(e.name))))))));
+      history(b), h('h3', {}, 'What happened'), table('Events', ['When', 'What', 'Words'], b.events.map(e => [day(e.time), e.kind, e.text || plain(e.name)])));
   }
   load();
 }

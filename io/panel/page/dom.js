@@ -36,6 +36,10 @@ export function span(sec) { // in tables: 1:40
 }
 export const plain = id => id.replaceAll('_', ' ');
 
+// table is a table that scrolls by itself, also by keyboard; a cell is a text or an element.
+export const table = (name, head, rows) => h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': name }, h('table', {}, h('thead', {}, h('tr', {}, head.map(t => h('th', { scope: 'col' }, t)))),
+  h('tbody', {}, rows.map(r => h('tr', {}, r.map(t => h('td', {}, t)))))));
+
 // mark is the shape of a priority: never told by colour alone.
 export function mark(priority) {
   const p = { critical: 1, high: 1, medium: 2, low: 3 }[priority] || 3;

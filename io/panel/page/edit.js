@@ -1,6 +1,6 @@
 // A recipe as text: checked by the daemon while it is typed, kept as a further
 // version. The text is the file, with its comments.
-import { h, put, text, day } from './dom.js';
+import { h, put, text, day, table } from './dom.js';
 import { words } from './words.js';
 import { get, post } from './link.js';
 import { field } from './forms.js';
@@ -46,9 +46,8 @@ export function versions(r, back) {
     try {
       const { versions: list } = await get(`/api/v1/recipes/${encodeURIComponent(r.name)}/versions`);
       const rows = list.length && list.at(-1).hash === r.hash ? list : [...list, { hash: r.hash, who: '', when: '' }];
-      el.append(h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Versions' }, h('table', {}, h('thead', {}, h('tr', {}, ['Version', 'Kept', 'By', ''].map(t => h('th', { scope: 'col' }, t)))),
-        h('tbody', {}, rows.toReversed().map(v => h('tr', {}, h('td', {}, v.hash.slice(0, 12)), h('td', {}, v.when ? day(v.when) : 'found in the folder'), h('td', {}, v.who || '–'),
-          h('td', {}, v.hash === r.hash ? 'now' : back ? h('button', { type: 'button', class: 'plain', on: { click: async () => back((await get(`/api/v1/recipes/${encodeURIComponent(r.name)}/versions/${v.hash}`)).text) } }, 'Back to this') : '')))))));
+      el.append(table('Versions', ['Version', 'Kept', 'By', ''], rows.toReversed().map(v => [v.hash.slice(0, 12), v.when ? day(v.when) : 'found in the folder', v.who || '–',
+          v.hash === r.hash ? 'now' : back ? h('button', { type: 'button', class: 'plain', on: { click: async () => back((await get(`/api/v1/recipes/${encodeURIComponent(r.name)}/versions/${v.hash}`)).text) } }, 'Back to this') : ''])));
     } catch (e) { el.append(h('p', {}, e.message)); }
   });
   return el;

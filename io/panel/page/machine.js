@@ -1,6 +1,6 @@
 // The machine: what is measured of it, loops by hand, proof tests, what trips and what is
 // not covered; below it, who did what.
-import { h, put, num, day, plain } from './dom.js';
+import { h, put, num, day, plain, table } from './dom.js';
 import { words } from './words.js';
 import { get, link } from './link.js';
 import { auditPage } from './audit.js';
@@ -13,8 +13,8 @@ export function machinePage(ctx, part) {
   get('/api/v1/machine/commissioning').then(b => put(ladder, rungs(b))).catch(e => put(ladder, h('p', {}, e.message)));
   const show = h('button', { type: 'button', class: 'b', on: { click: () => get('/api/v1/machine/matrix').then(b => put(matrix, causes(b))).catch(e => put(matrix, h('p', {}, e.message))) } }, h('span', { class: 'label' }, 'Show what trips, and what then happens'));
   put(matrix, show);
-  get('/api/v1/proofs').then(b => put(proofs, b.blocking?.length ? h('div', { class: 'panel' }, h('strong', {}, 'No new roast may start:'), h('ul', {}, b.blocking.map(t => h('li', {}, t)))) : null, h('p', {}, 'Each interlock is tested on the machine itself. drumwright prove leads through it.'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Proof tests' }, h('table', {}, h('thead', {}, h('tr', {}, ['Test', 'State', 'Last', 'Next due'].map(t => h('th', { scope: 'col' }, t)))),
-    h('tbody', {}, (b.tests || []).map(t => h('tr', {}, h('td', {}, t.title), h('td', {}, t.state), h('td', {}, t.last ? `${day(t.last.when)}, ${t.last.who}: ${t.last.result}` : 'never'), h('td', {}, t.due_at ? day(t.due_at).slice(0, 10) : t.occasion || '–')))))))).catch(e => put(proofs, h('p', {}, e.message)));
+  get('/api/v1/proofs').then(b => put(proofs, b.blocking?.length ? h('div', { class: 'panel' }, h('strong', {}, 'No new roast may start:'), h('ul', {}, b.blocking.map(t => h('li', {}, t)))) : null, h('p', {}, 'Each interlock is tested on the machine itself. drumwright prove leads through it.'), table('Proof tests', ['Test', 'State', 'Last', 'Next due'],
+    (b.tests || []).map(t => [t.title, t.state, t.last ? `${day(t.last.when)}, ${t.last.who}: ${t.last.result}` : 'never', t.due_at ? day(t.due_at).slice(0, 10) : t.occasion || '–'])))).catch(e => put(proofs, h('p', {}, e.message)));
   let key = '', told = false;
   return {
     el,
@@ -51,6 +51,3 @@ function rungs(b) {
 }
 
 const causes = b => table('Cause and effect', b.columns.map(plain), b.rows.map(r => r.map((t, i) => i < 2 ? plain(t) : t)));
-
-const table = (name, head, rows) => h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': name }, h('table', {}, h('thead', {}, h('tr', {}, head.map(t => h('th', { scope: 'col' }, t)))),
-  h('tbody', {}, rows.map(r => h('tr', {}, r.map(t => h('td', {}, t)))))));

@@ -77,7 +77,7 @@ export function nowPage(ctx) {
       if (outlook.children.length !== now.outlook.length) put(outlook, now.outlook.map(() => h('p', {})));
       now.outlook.forEach((t, i) => text(outlook.children[i], t));
       text(next, ctx.here ? now.next : words.looking);
-      weight(now);
+      if (may) weight(now);
       draw(now, may);
       notNowHead.hidden = !may || !now.not_now.length;
       const why = may ? now.not_now.map(n => `${n.label}: ${n.why}`) : [];

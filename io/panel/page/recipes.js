@@ -1,6 +1,6 @@
 // The recipes: which there are, what each asks of machine and coffee, and which
 // the next batch follows.
-import { h, put, num, known, unit, span } from './dom.js';
+import { h, put, num, known, unit, span, table } from './dom.js';
 import { words } from './words.js';
 import { get } from './link.js';
 import { editor, versions } from './edit.js';
@@ -36,8 +36,8 @@ export function recipesPage(ctx, chosen) {
       r.faults ? h('div', { class: 'panel' }, h('h3', {}, 'Cannot be used on this machine'), h('pre', { tabindex: 0 }, r.faults)) : null, act, answer, ctx.here ? h('p', { class: 'links' }, h('button', { type: 'button', class: 'plain', on: { click: () => edit({ title: r.title, name: r.name, recipe: r.text, hash: r.hash }) } }, 'Edit as text'), h('button', { type: 'button', class: 'plain', on: { click: () => edit({ title: `A copy of ${r.title}`, name: '', suggested: `${r.name} 2`, recipe: r.text }) } }, 'Copy')) : null, r.advice?.length ? h('div', { class: 'panel' }, h('h3', {}, 'Worth a thought'), h('ul', {}, r.advice.map(t => h('li', {}, t)))) : null, r.understood?.length ? h('div', { class: 'panel' }, h('h3', {}, 'As written, as understood'), h('ul', {}, r.understood.map(t => h('li', {}, t)))) : null, r.faults ? null : flown,
       h('dl', { class: 'facts' }, [['Green coffee', known(r.green_kg) ? `${num(1000 * r.green_kg)}\u202fg` : '–'], ['Moisture', known(r.moisture) ? unit(100 * r.moisture, 1, '%') : 'not stated'],
         ['Inlet air at charge', unit(r.inlet_c, 0, '°C')], ['Drum skin at charge', unit(r.skin_c, 0, '°C')], ['Drop', r.drop || '–']].map(([a, b]) => h('div', {}, h('dt', {}, a), h('dd', {}, b)))),
-      r.points?.length ? [h('h3', {}, 'Bean temperature wanted'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Curve' }, h('table', {}, h('thead', {}, h('tr', {}, ['since charge', 'bean probe °C', '°C/min'].map(t => h('th', { scope: 'col' }, t)))),
-        h('tbody', {}, r.points.map((p, i) => h('tr', {}, h('td', {}, span(p.at_s)), h('td', {}, num(p.bean_c, 1)), h('td', {}, i ? num(60 * (p.bean_c - r.points[i - 1].bean_c) / (p.at_s - r.points[i - 1].at_s), 1) : '–'))))))] : null,
+      r.points?.length ? [h('h3', {}, 'Bean temperature wanted'), table('Curve', ['since charge', 'bean probe °C', '°C/min'],
+        r.points.map((p, i) => [span(p.at_s), num(p.bean_c, 1), i ? num(60 * (p.bean_c - r.points[i - 1].bean_c) / (p.at_s - r.points[i - 1].at_s), 1) : '–']))] : null,
       r.stages?.length ? [h('h3', {}, 'Stages'), h('ul', { class: 'stages' }, r.stages.map(x => h('li', {}, `At ${x.when}: ` + [known(x.inlet_c) ? `inlet air ${unit(x.inlet_c, 0, '°C')}` : '', known(x.skin_c) ? `drum skin ${unit(x.skin_c, 0, '°C')}` : '', known(x.flow_kg_per_h) ? `air ${unit(x.flow_kg_per_h, 0, 'kg/h')}` : ''].filter(Boolean).join(', '))))] : null,
       r.speeds?.length ? [h('h3', {}, 'Drum speed by loss'), h('p', {}, r.speeds.map(x => `${num(100 * x.loss, 1)}\u202f%: ${num(x.mm_per_s)}\u202fmm/s`).join(', '))] : null,
       versions(r, ctx.here ? t => edit({ title: r.title, name: r.name, recipe: t, hash: r.hash }) : null), h('details', {}, h('summary', {}, 'The file'), h('pre', { tabindex: 0 }, r.text)));

@@ -90,11 +90,11 @@ func Prove(b *Batch, each Each) (*Result, error) {
 			if each != nil {
 				each(rec, got)
 			}
-			d, differs := tape.Compare(rec, got, r.Rounding)
+			d, share, differs := tape.Compare(rec, got, r.Rounding)
 			if differs {
 				r.Equal, r.First = false, first(rec, d)
-			} else if r.Rounding > 0 {
-				r.Apart = max(r.Apart, tape.Apart(rec, got))
+			} else {
+				r.Apart = max(r.Apart, share)
 			}
 			last = rec.N
 			return differs
@@ -132,7 +132,7 @@ func With(b *Batch, with *profiles.Machine, each Each) (*Result, error) {
 				chargeS = rec.ScanS - rec.Batch.SinceS
 			}
 			if r.First == nil {
-				if d, differs := tape.Compare(rec, got, r.Rounding); differs {
+				if d, _, differs := tape.Compare(rec, got, r.Rounding); differs {
 					r.Equal, r.First = false, first(rec, d)
 				}
 			}
